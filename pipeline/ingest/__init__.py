@@ -1,0 +1,1 @@
+"""From people's files to typed tables, losing nothing."""

@@ -1,0 +1,1 @@
+"""The tables that pages and exports are made from."""

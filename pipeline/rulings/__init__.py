@@ -1,0 +1,1 @@
+"""Rulings for many cases at once (DuckDB) and for one case in full."""

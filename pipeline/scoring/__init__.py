@@ -1,0 +1,1 @@
+"""Grades, adjusted rates, quiz, readiness and rankings."""

@@ -1,0 +1,13 @@
+"""The tables of a season, declared once, and their typed reader."""
+
+from schemas.reader import (
+    Field,
+    ForeignKey,
+    RowRule,
+    Table,
+    all_tables,
+    layer_tables,
+    table,
+)
+
+__all__ = ["Field", "ForeignKey", "RowRule", "Table", "all_tables", "layer_tables", "table"]
