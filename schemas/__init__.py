@@ -6,8 +6,20 @@ from schemas.reader import (
     RowRule,
     Table,
     all_tables,
+    fact_columns,
     layer_tables,
+    ruled_columns,
     table,
 )
 
-__all__ = ["Field", "ForeignKey", "RowRule", "Table", "all_tables", "layer_tables", "table"]
+__all__ = [
+    "Field",
+    "ForeignKey",
+    "RowRule",
+    "Table",
+    "all_tables",
+    "fact_columns",
+    "layer_tables",
+    "ruled_columns",
+    "table",
+]

@@ -2,15 +2,24 @@
 
 A document is a Table Schema (Frictionless Data) in YAML form, with these additions of ours, which the
 standard allows and ignores: `unit`, `blank` (what an empty cell means), `blankValue` (the value it is read
-as), `aliases` (other headings that are accepted), `severity`, `rowRules` (conditions over one row).
-Unknown keys are refused, so that a misspelt constraint cannot be lost.
+as), `aliases` (other headings that are accepted), `severity`, `rowRules` (conditions over one row), `group`
+(which part of a sheet a column belongs to). Unknown keys are refused, so that a misspelt constraint cannot
+be lost.
+
+Three keys save declaring a thing twice. `factsOf: plate_calls`, in the place of a field, stands for every
+fact column of that table. `columnsOf: plate_calls` allows in a column the names of that table's fact and
+ruling columns. `valueFor: {table: plate_calls, column: column}` says that a cell must fit the column named
+beside it, and becomes a row rule.
+
+A foreign key is looked at only where the table it points to was handed in: most tables of a season may be
+absent.
 """
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from typing import Any, Literal
 
@@ -20,6 +29,9 @@ from pipeline.errors import ContractError, Where
 
 FieldType = Literal["string", "integer", "number", "date", "boolean", "datetime"]
 Severity = Literal["reject", "warn"]
+
+NUMBER_PATTERN = r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)"
+"""How a number may be written: no exponent, no `inf`, no `0x10`, which a cast alone would take."""
 
 DUCKDB_TYPES: dict[str, str] = {
     "string": "VARCHAR",
@@ -37,7 +49,9 @@ class Field:
 
     `unit` is a symbol (`in`, `mph`, `year`, …) or None for a count or a text. `blank_value` is the value
     that a blank is read as, or None where a blank stays unknown. `enum` lists the allowed values;
-    `list_separator` is set where a cell may hold several of them.
+    `list_separator` is set where a cell may hold several of them. `group` is the part of the sheet it
+    belongs to. `borrowed_from` names the table whose declaration this is (`factsOf`): such columns are blank
+    together where the row has no case, and then none of their blanks is read as a value.
     """
 
     name: str
@@ -57,6 +71,8 @@ class Field:
     aliases: tuple[str, ...]
     example: str | None
     severity: Severity
+    group: str | None = None
+    borrowed_from: str | None = None
 
     @property
     def duckdb_type(self) -> str:
@@ -112,27 +128,46 @@ class Table:
         return tuple(field.name for field in self.fields)
 
 
-_TABLE_KEYS = {"name", "title", "description", "primaryKey", "foreignKeys", "missingValues", "fields", "rowRules"}
+_TABLE_KEYS = {
+    "name",
+    "title",
+    "description",
+    "primaryKey",
+    "foreignKeys",
+    "missingValues",
+    "fields",
+    "rowRules",
+}
 _FIELD_KEYS = {
     "name", "title", "type", "description", "unit", "constraints", "blank", "blankValue", "aliases",
-    "example", "severity", "listSeparator",
+    "example", "severity", "listSeparator", "group", "columnsOf", "valueFor",
 }  # fmt: skip
+FACT_GROUPS = ("situation", "pitch", "bat", "batter")
+"""The groups of `plate_calls` whose columns are facts of the case."""
+
+RULING_GROUP = "ruling"
+"""The group of `plate_calls` whose columns are parts of the umpire's ruling."""
+
 _CONSTRAINT_KEYS = {"required", "unique", "enum", "minimum", "maximum", "pattern"}
 
 
 class _StrictLoader(yaml.SafeLoader):
-    """A YAML loader that refuses doubled keys and keys that are not text (`on`, `no` read as truth values)."""
+    """A YAML loader that refuses doubled keys and keys that are not text (such as `on`, `no`)."""
 
 
 def _strict_mapping(loader: _StrictLoader, node: yaml.MappingNode) -> dict[str, Any]:
     mapping: dict[str, Any] = {}
     for key_node, value_node in node.value:
-        key = loader.construct_object(key_node, deep=True)  # type: ignore[no-untyped-call]
+        key = loader.construct_object(key_node, deep=True)
         if not isinstance(key, str):
-            raise yaml.constructor.ConstructorError(None, None, f"key {key!r} is not text", key_node.start_mark)
+            raise yaml.constructor.ConstructorError(
+                None, None, f"key {key!r} is not text", key_node.start_mark
+            )
         if key in mapping:
-            raise yaml.constructor.ConstructorError(None, None, f"key {key!r} stands twice", key_node.start_mark)
-        mapping[key] = loader.construct_object(value_node, deep=True)  # type: ignore[no-untyped-call]
+            raise yaml.constructor.ConstructorError(
+                None, None, f"key {key!r} stands twice", key_node.start_mark
+            )
+        mapping[key] = loader.construct_object(value_node, deep=True)
     return mapping
 
 
@@ -166,7 +201,9 @@ def _read_field(raw: Mapping[str, Any], where: str) -> Field:
         raise ContractError(f"field {raw['name']!r} has an unknown type {raw['type']!r}", where=Where(where))
     required = bool(constraints.get("required", False))
     if not required and "blank" not in raw:
-        raise ContractError(f"field {raw['name']!r} may be blank but does not say what that means", where=Where(where))
+        raise ContractError(
+            f"field {raw['name']!r} may be blank but does not say what that means", where=Where(where)
+        )
     return Field(
         name=raw["name"],
         title=raw["title"],
@@ -185,6 +222,70 @@ def _read_field(raw: Mapping[str, Any], where: str) -> Field:
         aliases=tuple(raw.get("aliases", ())),
         example=None if raw.get("example") is None else str(raw["example"]),
         severity=raw.get("severity", "reject"),
+        group=raw.get("group"),
+    )
+
+
+def _fields_in(layer: str, source: str, groups: tuple[str, ...]) -> tuple[Field, ...]:
+    return tuple(field for field in table(source, layer).fields if field.group in groups)
+
+
+def _read_fields(raw_fields: list[dict[str, Any]], layer: str, where: str) -> tuple[Field, ...]:
+    fields: list[Field] = []
+    for raw in raw_fields:
+        if "factsOf" in raw:
+            _refuse_unknown(raw, {"factsOf"}, where, "the line that borrows facts")
+            source = raw["factsOf"]
+            fields += [
+                replace(field, borrowed_from=source) for field in _fields_in(layer, source, FACT_GROUPS)
+            ]
+            continue
+        field = _read_field(raw, where)
+        if "columnsOf" in raw:
+            allowed = _fields_in(layer, raw["columnsOf"], (*FACT_GROUPS, RULING_GROUP))
+            field = replace(field, enum=tuple(item.name for item in allowed))
+        fields.append(field)
+    headings = [heading.casefold() for field in fields for heading in (field.name, *field.aliases)]
+    doubled = sorted({heading for heading in headings if headings.count(heading) > 1})
+    if doubled:
+        raise ContractError(f"headings stand for two columns: {', '.join(doubled)}", where=Where(where))
+    return tuple(fields)
+
+
+def _fits_sql(field: Field, value: str) -> str | None:
+    """Return the DuckDB condition that the text in column `value` fits `field`; None where anything does."""
+    if field.enum:
+        listed = ", ".join(f"'{item}'" for item in field.enum)
+        if field.list_separator:
+            parts = f"string_split({value}, '{field.list_separator}')"
+            return f"len(list_filter({parts}, lambda part: trim(part) NOT IN ({listed}))) = 0"
+        return f"{value} IN ({listed})"
+    if field.type in ("integer", "number"):
+        shape = "[+-]?[0-9]+" if field.type == "integer" else NUMBER_PATTERN
+        bounds = [f"regexp_full_match({value}, '{shape}')"]
+        if field.minimum is not None:
+            bounds.append(f"TRY_CAST({value} AS DOUBLE) >= {field.minimum}")
+        if field.maximum is not None:
+            bounds.append(f"TRY_CAST({value} AS DOUBLE) <= {field.maximum}")
+        return " AND ".join(bounds)
+    return None
+
+
+def _value_rule(raw: Mapping[str, Any], layer: str) -> RowRule:
+    """Make the row rule of a `valueFor` column: its text must fit the column that the row names."""
+    names, value = raw["valueFor"]["column"], f'"{raw["name"]}"'
+    branches = [
+        f"WHEN '{field.name}' THEN {condition}"
+        for field in _fields_in(layer, raw["valueFor"]["table"], (*FACT_GROUPS, RULING_GROUP))
+        if (condition := _fits_sql(field, value))
+    ]
+    return RowRule(
+        name=f"{raw['name']}_fits_{names}",
+        sql=f'CASE "{names}" {" ".join(branches)} ELSE TRUE END',
+        message=f"the {raw['name']} is not one that the column named under {names} allows",
+        remedy=f"write a {raw['name']} that the column allows (the data dictionary lists them)",
+        columns=(names, raw["name"]),
+        severity="reject",
     )
 
 
@@ -192,10 +293,7 @@ def _read_table(layer: str, file_name: str, text: str) -> Table:
     where = f"schemas/tables/{layer}/{file_name}"
     raw = load_yaml(text, where)
     _refuse_unknown(raw, _TABLE_KEYS, where, "the table")
-    fields = tuple(_read_field(item, where) for item in raw["fields"])
-    names = [field.name for field in fields]
-    if len(set(names)) != len(names):
-        raise ContractError("a column is declared twice", where=Where(where))
+    fields = _read_fields(raw["fields"], layer, where)
     primary = raw.get("primaryKey", [])
     foreign = tuple(
         ForeignKey(
@@ -217,6 +315,7 @@ def _read_table(layer: str, file_name: str, text: str) -> Table:
         )
         for item in raw.get("rowRules", ())
     )
+    rules += tuple(_value_rule(item, layer) for item in raw["fields"] if "valueFor" in item)
     return Table(
         name=raw["name"],
         layer=layer,
@@ -239,24 +338,38 @@ def layer_tables(layer: str) -> tuple[Table, ...]:
         A document has an unknown key, a doubled column, or a blank without a meaning.
     """
     folder = files("schemas").joinpath("tables", layer)
-    found = [
-        _read_table(layer, entry.name, entry.read_text(encoding="utf-8"))
-        for entry in folder.iterdir()
-        if entry.name.endswith(".yaml")
-    ]
-    return tuple(sorted(found, key=lambda item: item.name))
+    names = sorted(entry.name[: -len(".yaml")] for entry in folder.iterdir() if entry.name.endswith(".yaml"))
+    return tuple(table(name, layer) for name in names)
 
 
 def all_tables() -> tuple[Table, ...]:
     """Every declared table of every layer, by layer and name."""
     root = files("schemas").joinpath("tables")
-    layers = sorted(entry.name for entry in root.iterdir() if entry.is_dir() and not entry.name.startswith("_"))
+    layers = sorted(
+        entry.name for entry in root.iterdir() if entry.is_dir() and not entry.name.startswith("_")
+    )
     return tuple(item for layer in layers for item in layer_tables(layer))
 
 
+@functools.cache
 def table(name: str, layer: str = "season") -> Table:
     """Return one declared table; KeyError when the layer has none of that name."""
-    for item in layer_tables(layer):
-        if item.name == name:
-            return item
-    raise KeyError(name)
+    entry = files("schemas").joinpath("tables", layer, f"{name}.yaml")
+    if not entry.is_file():
+        raise KeyError(name)
+    found = _read_table(layer, entry.name, entry.read_text(encoding="utf-8"))
+    if found.name != name:
+        raise ContractError(
+            f"the file is called {name} but declares {found.name}", where=Where(f"{layer}/{entry.name}")
+        )
+    return found
+
+
+def fact_columns() -> tuple[str, ...]:
+    """Return the fact columns of `plate_calls` in declared order: what rulings are derived from."""
+    return tuple(field.name for field in _fields_in("season", "plate_calls", FACT_GROUPS))
+
+
+def ruled_columns() -> tuple[str, ...]:
+    """Return the ruling columns of `plate_calls` in declared order: what the umpire called."""
+    return tuple(field.name for field in _fields_in("season", "plate_calls", (RULING_GROUP,)))
