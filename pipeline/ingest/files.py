@@ -1,0 +1,238 @@
+"""Find the sheets of a season folder and learn of each what must be known before a row is read."""
+
+from __future__ import annotations
+
+import codecs
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import InputError, PlateworkError, Where
+
+CHUNK = 1 << 20
+IGNORED_FOLDERS = {"truth", "out"}
+TEXT_ENDINGS = {".csv", ".tsv"}
+WORKBOOK_ENDINGS = {".xlsx"}
+FOREIGN_ENDINGS = {".xls", ".xlsm", ".xlsb", ".ods", ".numbers"}
+"""Endings of spreadsheets that are not read; met under the name of one of our sheets, they are a fault."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """One file of the season folder; `relative` is its path within the folder, `table_name` None if not ours.
+
+    Files of other spreadsheet programs are listed only where they bear the name of one of our sheets.
+    """
+
+    path: Path
+    relative: str
+    table_name: str | None
+
+    @property
+    def is_workbook(self) -> bool:
+        """Whether the file is a workbook, whose sheets may belong to several tables."""
+        return self.path.suffix.lower() in WORKBOOK_ENDINGS
+
+    @property
+    def is_foreign(self) -> bool:
+        """Whether the file is a spreadsheet of a form that is not read."""
+        return self.path.suffix.lower() in FOREIGN_ENDINGS
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What one pass over the bytes of a UTF-8 file shows.
+
+    `newline` is the one line ending used throughout, or None where endings are mixed or a lone CR occurs.
+    """
+
+    line_count: int
+    newline: str | None
+    has_nul: bool
+
+
+def table_for(stem: str, table_names: tuple[str, ...]) -> str | None:
+    """Return the table that a stem or sheet name stands for: its name, or that and `_`, `-`, `.`, blank."""
+    name = stem.strip().casefold()
+    for table_name in sorted(table_names, key=len, reverse=True):
+        if name == table_name or (name.startswith(table_name) and name[len(table_name)] in "_- ."):
+            return table_name
+    return None
+
+
+def find_sources(season: Path, out: Path, table_names: tuple[str, ...]) -> list[Source]:
+    """List the sheets of a season folder, sorted by path, looking into folders but not into results.
+
+    Left alone are hidden files and folders, folders called `truth` or `out`, the folder of results, and
+    lock files of spreadsheet programs.
+    """
+    found: list[Source] = []
+    results = out.resolve()
+    for path in sorted(season.rglob("*"), key=lambda item: item.relative_to(season).as_posix()):
+        parts = path.relative_to(season).parts
+        folders = [part.casefold() for part in parts[:-1]]
+        if any(part.startswith((".", "~$")) for part in parts) or IGNORED_FOLDERS & set(folders):
+            continue
+        if results in path.resolve().parents or not path.is_file():
+            continue
+        table_name = table_for(path.stem, table_names)
+        if table_name is None:
+            table_name = next((folder for folder in reversed(folders) if folder in table_names), None)
+        ending = path.suffix.lower()
+        ours = ending in TEXT_ENDINGS | WORKBOOK_ENDINGS
+        if ours or (ending in FOREIGN_ENDINGS and table_name is not None):
+            found.append(Source(path, Path(*parts).as_posix(), table_name))
+    return found
+
+
+def _chunks(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as stream:
+        while chunk := stream.read(CHUNK):
+            yield chunk
+
+
+def hash_file(path: Path, where: str) -> tuple[str, int]:
+    """Return the SHA-256 of a file in hexadecimal, and its length in bytes.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened or read.
+    """
+    digest = hashlib.sha256()
+    length = 0
+    try:
+        for chunk in _chunks(path):
+            digest.update(chunk)
+            length += len(chunk)
+    except OSError as error:
+        raise InputError(
+            f"the file cannot be read: {error.strerror}",
+            where=Where(where),
+            hint="close it elsewhere, or ask whoever owns it for leave to read it",
+        ) from error
+    return digest.hexdigest(), length
+
+
+def _decodes(path: Path, encoding: str) -> bool:
+    decoder = codecs.getincrementaldecoder(encoding)("strict")
+    try:
+        for chunk in _chunks(path):
+            decoder.decode(chunk)
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def decide_encoding(path: Path, where: str) -> tuple[str, str | None]:
+    """Return the encoding of a text file, and a note where it had to be supposed.
+
+    A byte order mark decides; else strict UTF-8; else Windows-1252, which is what spreadsheet programs
+    write on Western European and American systems when they are not told otherwise.
+
+    Raises
+    ------
+    InputError
+        The file is not text in any of these.
+    """
+    with path.open("rb") as stream:
+        start = stream.read(4096)
+    if start.startswith(b"PK\x03\x04"):
+        raise InputError(
+            "this is a workbook, or another packed file, with the ending of a text file",
+            where=Where(where),
+            hint="give it the ending .xlsx, or save it as CSV (UTF-8)",
+        )
+    if start.startswith(codecs.BOM_UTF8):
+        candidates = ["utf-8-sig"]
+    elif start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        candidates = ["utf-16"]
+    elif len(start) > 1 and start[1::2].count(0) > 0.4 * len(start[1::2]):
+        candidates = ["utf-16-le"]
+    elif len(start) > 1 and start[0::2].count(0) > 0.4 * len(start[0::2]):
+        candidates = ["utf-16-be"]
+    else:
+        candidates = ["utf-8", "cp1252"]
+    for encoding in candidates:
+        if _decodes(path, encoding):
+            if encoding == "cp1252":
+                return encoding, "not UTF-8: read as Windows-1252, so look at names with accents"
+            return encoding, None
+    raise InputError(
+        "this is not a text file that can be read (neither UTF-8 nor UTF-16 nor Windows-1252)",
+        where=Where(where),
+        hint="save the sheet again as CSV (UTF-8), or as .xlsx",
+    )
+
+
+def as_utf8(path: Path, encoding: str, folder: Path, file_id: int) -> Path:
+    """Return a path to the same text in UTF-8: the file itself where it is, else a copy in `folder`."""
+    if encoding in ("utf-8", "utf-8-sig"):
+        return path
+    copy = folder / f"utf8_{file_id}.csv"
+    with (
+        path.open(encoding=encoding, newline="") as source,
+        copy.open("w", encoding="utf-8", newline="") as target,
+    ):
+        while text := source.read(CHUNK):
+            target.write(text)
+    return copy
+
+
+def measure(path: Path) -> Shape:
+    """Count the lines of a UTF-8 file and find its line ending and whether it holds NUL characters."""
+    line_feeds = returns = pairs = 0
+    has_nul = False
+    last = b""
+    for chunk in _chunks(path):
+        line_feeds += chunk.count(b"\n")
+        returns += chunk.count(b"\r")
+        pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
+        has_nul = has_nul or b"\0" in chunk
+        last = chunk[-1:]
+    endings = line_feeds + returns - pairs
+    newline = "\n" if returns == 0 else "\r\n" if pairs == line_feeds == returns else None
+    return Shape(
+        line_count=endings + (last not in (b"", b"\n", b"\r")),
+        newline=newline,
+        has_nul=has_nul,
+    )
+
+
+def text_lines(path: Path) -> Iterator[str]:
+    r"""Yield the physical lines of a UTF-8 file with their endings (`\n`, `\r\n` or `\r`) as they are."""
+    with path.open(encoding="utf-8-sig", newline="") as stream:
+        yield from stream
+
+
+def missing_tables(present: set[str], season: Path) -> list[PlateworkError]:
+    """Return a fault for each sheet that a season cannot be without."""
+    return _lacking(present, season, "has no", "add")
+
+
+def missing_rows(filled: set[str], season: Path) -> list[PlateworkError]:
+    """Return a fault for each sheet that a season cannot be without and that holds not one row."""
+    return _lacking(filled, season, "has no row in", "fill in")
+
+
+def _lacking(have: set[str], season: Path, lacks: str, do: str) -> list[PlateworkError]:
+    faults: list[PlateworkError] = [
+        InputError(
+            f"the season {lacks} sheet {name!r}, and nothing can be worked out without it",
+            where=Where(season),
+            hint=f"{do} {name}.csv (`platework blank {name}` writes an empty one)",
+        )
+        for name in ("umpires", "games")
+        if name not in have
+    ]
+    if not have & {"plate_calls", "quiz_responses"}:
+        faults.append(
+            InputError(
+                f"the season {lacks} sheet 'plate_calls' or 'quiz_responses': there is nothing to score",
+                where=Where(season),
+                hint=f"{do} plate_calls.csv (`platework blank plate_calls` writes an empty one)",
+            )
+        )
+    return faults

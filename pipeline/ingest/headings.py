@@ -1,0 +1,192 @@
+"""Find the heading line of a sheet, its delimiter, and which column each heading stands for."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from rapidfuzz import fuzz, process
+
+from pipeline.errors import InputError, PlateworkError, Where
+from schemas import Field, Table
+
+DELIMITERS = (",", ";", "\t", "|")
+DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+REMARK = "#"
+"""A heading that starts with this is a remark column, which is not read (quarantine files carry some)."""
+
+NEAR = 70
+"""Least likeness, of 100, at which another word is offered as what was meant."""
+
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
+
+
+@dataclass(frozen=True)
+class Headings:
+    """What stands above the rows of a sheet.
+
+    Attributes
+    ----------
+    columns
+        For each field of a record, in the sheet's order: the declared column, or None where the heading is
+        blank or a remark.
+    width
+        How many fields a record must have.
+    must_be_blank
+        Places of the fields that have no heading, and so may hold nothing.
+    line_no
+        Physical line of the heading, from 1; everything above it is blank.
+    line_count
+        How many physical lines the heading takes.
+    """
+
+    columns: tuple[str | None, ...]
+    must_be_blank: tuple[int, ...]
+    line_no: int
+    line_count: int
+    notes: tuple[str, ...]
+
+    @property
+    def width(self) -> int:
+        """How many fields a record must have."""
+        return len(self.columns)
+
+
+def plain(heading: str) -> str:
+    """Return a heading as it is compared: trimmed, case-folded, with one `_` for blanks, hyphens and dots."""
+    return re.sub(r"[\s_.\-]+", "_", heading.strip().strip("\ufeff").casefold()).strip("_")
+
+
+def known_headings(table: Table) -> dict[str, Field]:
+    """Return every accepted heading of a table in compared form, its own names before aliases."""
+    known = {plain(alias): field for field in table.fields for alias in field.aliases}
+    return known | {plain(field.name): field for field in table.fields}
+
+
+def nearest(word: str, words: Iterable[str]) -> str | None:
+    """Return the word most like `word`, or None where none is like it."""
+    hit = process.extractOne(word, sorted(words), scorer=fuzz.WRatio, score_cutoff=NEAR)
+    return hit[0] if hit else None
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """Split one physical line into fields; csv.Error where its quotation marks do not match."""
+    return next(csv.reader([line], delimiter=delimiter, strict=True), [])
+
+
+def decide_delimiter(line: str, table: Table) -> str:
+    """Return the delimiter under which most fields of the heading line are headings of the table."""
+    known = known_headings(table)
+
+    def recognised(delimiter: str) -> tuple[int, int]:
+        try:
+            parts = split_line(line, delimiter)
+        except csv.Error:
+            return (0, 0)
+        return (sum(plain(part) in known for part in parts), len(parts))
+
+    return max(DELIMITERS, key=recognised)
+
+
+def _looks_like_headings(line: str, table: Table) -> bool:
+    known = known_headings(table)
+    try:
+        parts = split_line(line, decide_delimiter(line, table))
+    except csv.Error:
+        return False
+    return sum(plain(part) in known for part in parts) >= max(2, len(parts) // 2)
+
+
+def read_headings(
+    header: list[str], line_no: int, line_count: int, table: Table, where: str, below: list[str]
+) -> tuple[Headings, list[PlateworkError]]:
+    """Map the headings of a sheet to declared columns; return the map and every fault found.
+
+    `below` holds some of the lines under the heading, in which to look for the real one.
+    """
+    known = known_headings(table)
+    names = [plain(heading) for heading in header]
+    if not any(name in known for name in names):
+        return Headings((), (), line_no, line_count, ()), [_not_headings(line_no, table, where, below)]
+    faults: list[PlateworkError] = []
+    columns: list[str | None] = []
+    must_be_blank: list[int] = []
+    remarks: list[str] = []
+    first_heading: dict[str, str] = {}
+    for place, (heading, name) in enumerate(zip(header, names, strict=True)):
+        columns.append(None)
+        if not name:
+            must_be_blank.append(place)
+        elif heading.strip().startswith(REMARK):
+            remarks.append(heading.strip())
+        elif name not in known:
+            faults.append(_unknown(heading.strip(), name, known, line_no, table, where))
+        elif known[name].name in first_heading:
+            column = known[name].name
+            faults.append(
+                InputError(
+                    f"the column {column!r} stands twice, "
+                    f"under {first_heading[column]!r} and {heading.strip()!r}",
+                    where=Where(where, line_no, heading.strip()),
+                    hint="take one of the two columns out",
+                )
+            )
+        else:
+            columns[-1] = known[name].name
+            first_heading[known[name].name] = heading.strip()
+    near_missed = {fault.hint for fault in faults}
+    faults += [
+        InputError(
+            f"the column {field.name!r} ({field.title}) is missing, and every row needs it",
+            where=Where(where, line_no, field.name),
+            hint=f"add a column headed {field.name}; for example {field.example}",
+        )
+        for field in table.fields
+        if field.required and field.name not in first_heading and _meant(field.name) not in near_missed
+    ]
+    notes = (f"remark columns not read: {', '.join(remarks)}",) if remarks else ()
+    return Headings(tuple(columns), tuple(must_be_blank), line_no, line_count, notes), faults
+
+
+def _meant(name: str) -> str:
+    return f"did you mean {name!r}?"
+
+
+def _unknown(
+    heading: str, name: str, known: dict[str, Field], line_no: int, table: Table, where: str
+) -> PlateworkError:
+    near = nearest(name, known)
+    hint = (
+        _meant(known[near].name)
+        if near
+        else f"take the column out, or put {REMARK} before its heading to have it passed over"
+    )
+    return InputError(
+        f"the heading {heading!r} is not one of the sheet {table.name!r}",
+        where=Where(where, line_no, heading),
+        hint=hint,
+    )
+
+
+def _not_headings(line_no: int, table: Table, where: str, below: list[str]) -> PlateworkError:
+    for number, line in enumerate(below, line_no + 1):
+        if _looks_like_headings(line, table):
+            return InputError(
+                f"the headings of the sheet {table.name!r} should stand in the first line, "
+                f"but they stand in line {number}",
+                where=Where(where, line_no),
+                hint=f"take out the lines above line {number}",
+            )
+    some = ", ".join(field.name for field in table.fields if field.required)
+    return InputError(
+        f"the first line holds no heading of the sheet {table.name!r}",
+        where=Where(where, line_no),
+        hint=f"put the headings in the first line; it needs at least: {some}",
+    )
+
+
+def is_binary(line: str) -> bool:
+    """Whether a line holds control characters that no sheet has in its headings."""
+    return bool(_CONTROL.search(line))

@@ -1,0 +1,283 @@
+"""Land the rows of a sheet in `raw.*` as they came, and broken ones in `meta.reject`."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import duckdb
+
+from pipeline.ingest.files import Shape, text_lines
+from pipeline.ingest.headings import Headings
+from pipeline.ingest.records import Record, read_records
+from pipeline.ingest.workbook import sheet_records
+from pipeline.store import Store
+from schemas import Table
+
+if TYPE_CHECKING:
+    from python_calamine import CalamineSheet
+
+EXAMPLE = "EXAMPLE-"
+"""A row whose key begins with this is the example of a blank sheet, and is passed over."""
+
+DEFAULT_LINE_BYTES = 2_000_000
+REJECT_BATCH = 5000
+BLANKS = "' ' || chr(9) || chr(10) || chr(13) || chr(160)"
+"""What counts as blank at the ends of a cell, as DuckDB SQL (the last is the no-break space)."""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One readable sheet: where it came from, which table it is, and how it is laid out.
+
+    `text_path` is a UTF-8 file, or None for a sheet of a workbook, whose rows `book_sheet` holds.
+    """
+
+    file_id: int
+    relative: str
+    sheet_name: str | None
+    table: Table
+    sha256: str
+    length: int
+    encoding: str | None
+    delimiter: str | None
+    headings: Headings
+    shape: Shape | None
+    text_path: Path | None
+    book_sheet: CalamineSheet | None = None
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def free_text(self) -> frozenset[int]:
+        """Places of the fields in which a line may end inside quotation marks."""
+        return frozenset(
+            place
+            for place, column in enumerate(self.headings.columns)
+            if column is not None and _is_free_text(self.table, column)
+        )
+
+
+@dataclass(frozen=True)
+class Landed:
+    """The account of a landed sheet; `rows_in` leaves out headings, blank rows and example rows."""
+
+    line_count: int
+    rows_in: int
+    rows_blank: int
+    example_rows: int
+    rows_broken: int
+
+
+def _is_free_text(table: Table, column: str) -> bool:
+    declared = table.field(column)
+    return (
+        declared.type == "string" and not declared.enum and declared.pattern is None and not declared.unique
+    )
+
+
+def quoted(name: str) -> str:
+    """Return a declared name as a DuckDB identifier."""
+    return f'"{name}"'
+
+
+def raw_table_sql(table: Table) -> str:
+    """Return the statement that makes the raw table of `table` anew."""
+    columns = ", ".join(f"{quoted(name)} VARCHAR" for name in table.field_names)
+    return (
+        f"CREATE OR REPLACE TABLE raw.{table.name} "
+        f"(file_id INTEGER, line_no BIGINT, raw_text VARCHAR, {columns})"
+    )
+
+
+def _names(headings: Headings) -> list[str]:
+    """Return a name for each field of a record: its column, or `not_read_<place>`."""
+    return [column or f"not_read_{place}" for place, column in enumerate(headings.columns)]
+
+
+def _columns_sql(names: Iterable[str]) -> str:
+    return "{" + ", ".join(f"'{name}': 'VARCHAR'" for name in names) + "}"
+
+
+def split_sql(sheet: Sheet, newline: str) -> str:
+    """Return the table function that splits a whole sheet; its one parameter is the path."""
+    escaped = newline.replace("\r", "\\r").replace("\n", "\\n")
+    delimiter = "\\t" if sheet.delimiter == "\t" else sheet.delimiter
+    return (
+        f"read_csv(?, auto_detect=false, header=true, delim='{delimiter}', quote='\"', escape='\"', "
+        f"new_line='{escaped}', columns={_columns_sql(_names(sheet.headings))})"
+    )
+
+
+def lines_sql(newline: str) -> str:
+    """Return the table function that reads each line below the first whole; its one parameter is the path."""
+    escaped = newline.replace("\r", "\\r").replace("\n", "\\n")
+    return (
+        "read_csv(?, auto_detect=false, header=true, delim='', quote='', escape='', "
+        f"new_line='{escaped}', columns={{'raw_text': 'VARCHAR'}})"
+    )
+
+
+def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
+    """Whether DuckDB's own reader splits the sheet into exactly one record for each physical line.
+
+    Only then are line numbers and raw texts certain. It is tried on a connection of its own, because an error
+    inside the load's transaction would end it. Lines and records being equal in number, no line was
+    dropped (a blank one) and none was joined to another (a quotation mark over several lines).
+    """
+    shape = sheet.shape
+    if shape is None or shape.newline is None or shape.has_nul:
+        return False
+    if sheet.headings.line_no != 1 or sheet.headings.line_count != 1:
+        return False
+    extra = ", ".join(quoted(f"not_read_{place}") for place in sheet.headings.must_be_blank)
+    strangers = f"count(*) FILTER (WHERE trim(concat({extra}), {BLANKS}) <> '')" if extra else "0"
+    trial = store.connection.cursor()
+    try:
+        split = trial.execute(
+            f"SELECT count(*), {strangers} FROM {split_sql(sheet, shape.newline)}", [str(path)]
+        ).fetchone()
+        lines = trial.execute(f"SELECT count(*) FROM {lines_sql(shape.newline)}", [str(path)]).fetchone()
+    except duckdb.Error:
+        return False
+    finally:
+        trial.close()
+    return split == (shape.line_count - 1, 0) and lines == (shape.line_count - 1,)
+
+
+def land_fast(store: Store, sheet: Sheet, path: Path) -> None:
+    """Land a sheet for which `is_exact` holds: both readers keep the file's order, so rows pair by place."""
+    newline = sheet.shape.newline if sheet.shape and sheet.shape.newline else "\n"
+    columns = [quoted(column) for column in sheet.headings.columns if column is not None]
+    cells = ", ".join(f"cells.{column}" for column in columns)
+    store.run(
+        f"INSERT INTO raw.{sheet.table.name} (file_id, line_no, raw_text, {', '.join(columns)}) "
+        f"SELECT ?, row_number() OVER () + 1, lines.raw_text, {cells} "
+        f"FROM {lines_sql(newline)} AS lines POSITIONAL JOIN {split_sql(sheet, newline)} AS cells",
+        [sheet.file_id, str(path), str(path)],
+    )
+
+
+def _records(sheet: Sheet) -> Iterator[Record]:
+    headings = sheet.headings
+    below = headings.line_no + headings.line_count - 1
+    if sheet.book_sheet is not None:
+        yield from sheet_records(sheet.book_sheet, below)
+        return
+    if sheet.text_path is None or sheet.delimiter is None:
+        return
+    lines = text_lines(sheet.text_path)
+    for _ in range(below):
+        next(lines, None)
+    yield from read_records(lines, sheet.delimiter, headings.width, sheet.free_text, below + 1)
+
+
+def _stranger(record: Record, sheet: Sheet) -> tuple[str, str] | None:
+    """Return reason and remedy where a value stands in a column that has no heading."""
+    for place in sheet.headings.must_be_blank:
+        if record.fields[place].strip():
+            return (
+                f"{record.fields[place].strip()!r} stands in column {place + 1}, which has no heading",
+                "move the value under a heading, or give the column one",
+            )
+    return None
+
+
+def land_exact(store: Store, sheet: Sheet, folder: Path) -> tuple[int, int]:
+    """Land a sheet record by record; return how many records came and how many were broken.
+
+    Whole records go through a clean temporary file, which DuckDB loads many times faster than rows handed
+    over one by one; broken ones go to `meta.reject`.
+    """
+    places = [(place, column) for place, column in enumerate(sheet.headings.columns) if column is not None]
+    clean = folder / f"clean_{sheet.file_id}.csv"
+    came = longest = 0
+    broken: list[tuple[int, str, str, str]] = []
+    broken_count = 0
+    with clean.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\r\n")
+        for record in _records(sheet):
+            came += 1
+            reason, remedy = record.problem, record.remedy or ""
+            if reason is None and not record.is_blank:
+                reason, remedy = _stranger(record, sheet) or (None, "")
+            if reason is not None:
+                broken.append((record.line_no, reason, remedy, record.raw_text))
+                broken_count += 1
+                if len(broken) >= REJECT_BATCH:
+                    _set_aside(store, sheet, broken)
+                    broken = []
+                continue
+            if record.is_blank:
+                writer.writerow([record.line_no, record.raw_text, *("" for _ in places)])
+                continue
+            writer.writerow([record.line_no, record.raw_text, *(record.fields[place] for place, _ in places)])
+            longest = max(longest, 2 * len(record.raw_text))
+    _set_aside(store, sheet, broken)
+    names = [column for _, column in places]
+    # A character may take four bytes, and the row holds its text twice, quotation marks doubled.
+    most = max(DEFAULT_LINE_BYTES, 10 * longest)
+    store.run(
+        f"INSERT INTO raw.{sheet.table.name} (file_id, line_no, raw_text, {', '.join(map(quoted, names))}) "
+        f"SELECT ?, CAST(line_no AS BIGINT), raw_text, {', '.join(map(quoted, names))} "
+        "FROM read_csv(?, auto_detect=false, header=false, delim=',', quote='\"', escape='\"', "
+        f"new_line='\\r\\n', max_line_size={most}, buffer_size={16 * most}, "
+        f"columns={_columns_sql(['line_no', 'raw_text', *names])})",
+        [sheet.file_id, str(clean)],
+    )
+    clean.unlink()
+    return came, broken_count
+
+
+def _set_aside(store: Store, sheet: Sheet, broken: list[tuple[int, str, str, str]]) -> None:
+    if not broken:
+        return
+    line_nos, reasons, remedies, texts = (list(part) for part in zip(*broken, strict=True))
+    store.run(
+        "INSERT INTO meta.reject SELECT ?, ?, ?, unnest(?::BIGINT[]), NULL, NULL, unnest(?::VARCHAR[]), "
+        "unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), 'load'",
+        [sheet.file_id, sheet.relative, sheet.table.name, line_nos, reasons, remedies, texts],
+    )
+
+
+def _take_out(store: Store, sheet: Sheet, condition: str) -> int:
+    """Delete rows of this sheet from its raw table and return how many."""
+    where = f"FROM raw.{sheet.table.name} WHERE file_id = ? AND {condition}"
+    count = int(store.value(f"SELECT count(*) {where}", [sheet.file_id]))
+    if count:
+        store.run(f"DELETE {where}", [sheet.file_id])
+    return count
+
+
+def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
+    """Land one sheet and return its account.
+
+    Blank rows and the example row of a blank sheet are counted apart and not kept.
+    """
+    table = sheet.table
+    path = sheet.text_path
+    if path is not None and any(mark in str(path) for mark in "*?["):
+        # DuckDB takes these as wildcards.
+        path = Path(shutil.copyfile(path, folder / f"sheet_{sheet.file_id}.csv"))
+    if path is not None and sheet.shape is not None and is_exact(store, sheet, path):
+        land_fast(store, sheet, path)
+        came, broken = sheet.shape.line_count - 1, 0
+    else:
+        came, broken = land_exact(store, sheet, folder)
+    heading_end = sheet.headings.line_no + sheet.headings.line_count - 1
+    read = [quoted(column) for column in sheet.headings.columns if column is not None]
+    blank = _take_out(store, sheet, f"trim(concat({', '.join(read)}), {BLANKS}) = ''")
+    key = (table.primary_key or table.field_names)[0]
+    examples = _take_out(store, sheet, f"starts_with(upper(trim({quoted(key)}, {BLANKS})), '{EXAMPLE}')")
+    above = sheet.headings.line_no - 1
+    line_count = sheet.shape.line_count if sheet.shape is not None else heading_end + came
+    return Landed(
+        line_count=line_count,
+        rows_in=came - blank - examples,
+        rows_blank=blank + examples + above,
+        example_rows=examples,
+        rows_broken=broken,
+    )

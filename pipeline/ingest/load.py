@@ -1,0 +1,335 @@
+"""Load a season: from the sheets people hand in to typed tables, with an account of every row."""
+
+from __future__ import annotations
+
+import csv
+import logging
+import tempfile
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.config import RunConfig
+from pipeline.errors import DisagreementError, FaultsError, InputError, PlateworkError, Where
+from pipeline.ingest import files, workbook
+from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
+from pipeline.ingest.land import Landed, Sheet, land, raw_table_sql
+from pipeline.ingest.stage import stage, staged_table_sql
+from pipeline.store import StepResult, Store
+from schemas import Table, layer_tables
+
+log = logging.getLogger(__name__)
+
+NOT_OURS = "not a sheet of ours: ignored"
+LOOKED_BELOW = 20
+"""How many lines under the first are looked through for misplaced headings."""
+
+_META_TABLES = (
+    """CREATE OR REPLACE TABLE meta.file (
+        file_id INTEGER, path VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR, bytes BIGINT,
+        encoding VARCHAR, delimiter VARCHAR, line_count BIGINT, header_lines BIGINT, rows_in BIGINT,
+        rows_blank BIGINT, rows_staged BIGINT, rows_rejected BIGINT, notes VARCHAR)""",
+    """CREATE OR REPLACE TABLE meta.reject (
+        file_id INTEGER, path VARCHAR, table_name VARCHAR, line_no BIGINT, column_name VARCHAR, value VARCHAR,
+        reason VARCHAR, remedy VARCHAR, raw_text VARCHAR, stage VARCHAR)""",
+)
+
+
+@dataclass
+class _Survey:
+    """What looking through the season folder brought: sheets to load, files passed over, and faults."""
+
+    sheets: list[Sheet] = field(default_factory=list)
+    ignored: list[tuple[int, files.Source, str | None, str, int]] = field(default_factory=list)
+    faults: list[PlateworkError] = field(default_factory=list)
+    next_id: int = 1
+
+    def take_id(self) -> int:
+        """Return the next file id; ids follow the order of paths, then of sheets in a workbook."""
+        self.next_id += 1
+        return self.next_id - 1
+
+
+def load_season(config: RunConfig, store: Store) -> StepResult:
+    """Read every sheet of the season folder into `raw.*` and `staged.*`, in one transaction.
+
+    Rows that cannot be split or typed go to `meta.reject`, each with file, line, reason and remedy;
+    `meta.file` holds the account of every file.
+
+    Raises
+    ------
+    FaultsError
+        Sheets are missing, unreadable, or have headings that are not understood; all such faults at once.
+    DisagreementError
+        The rows of a file do not add up, which is a fault of this program.
+    """
+    tables = layer_tables("season")
+    with tempfile.TemporaryDirectory(prefix="platework-") as name:
+        folder = Path(name)
+        survey = _look_through(config, tables, folder)
+        present = {sheet.table.name for sheet in survey.sheets}
+        # A sheet that is there but at fault is not also missing.
+        at_fault = {str(fault.where.path) for fault in survey.faults if fault.where}
+        faulty = {files.table_for(Path(path).stem, _names(tables)) for path in at_fault} - {None}
+        survey.faults += files.missing_tables(present | {name for name in faulty if name}, config.season)
+        if survey.faults:
+            raise FaultsError(survey.faults)
+        with store.transaction():
+            return _load_all(store, survey, tables, folder, config)
+
+
+def _names(tables: tuple[Table, ...]) -> tuple[str, ...]:
+    return tuple(table.name for table in tables)
+
+
+def _look_through(config: RunConfig, tables: tuple[Table, ...], folder: Path) -> _Survey:
+    """Find the sheets and read their headings, noting every fault instead of stopping at the first."""
+    survey = _Survey()
+    by_name = {table.name: table for table in tables}
+    for source in files.find_sources(config.season, config.out, _names(tables)):
+        try:
+            if source.is_foreign:
+                raise _foreign(source)
+            sha256, length = files.hash_file(source.path, source.relative)
+            if source.is_workbook:
+                _look_into_workbook(source, sha256, length, by_name, survey)
+            elif source.table_name is None:
+                survey.ignored.append((survey.take_id(), source, None, sha256, length))
+            else:
+                _look_into_text(source, sha256, length, by_name[source.table_name], folder, survey)
+        except InputError as fault:
+            survey.faults.append(fault)
+    return survey
+
+
+def _foreign(source: files.Source) -> InputError:
+    return InputError(
+        f"a spreadsheet with the ending {source.path.suffix} cannot be read",
+        where=Where(source.relative),
+        hint="save it as .xlsx or as CSV (UTF-8), and take this file out of the folder",
+    )
+
+
+def _empty(where: str) -> InputError:
+    return InputError(
+        "the sheet is empty: it has not even headings",
+        where=Where(where),
+        hint="fill it in (`platework blank` writes the headings), or take it out of the folder",
+    )
+
+
+def _look_into_text(
+    source: files.Source, sha256: str, length: int, table: Table, folder: Path, survey: _Survey
+) -> None:
+    file_id = survey.take_id()
+    encoding, note = files.decide_encoding(source.path, source.relative)
+    path = files.as_utf8(source.path, encoding, folder, file_id)
+    lines = files.text_lines(path)
+    above = 0
+    line = next(lines, None)
+    while line is not None and not line.strip(" \t\r\n,;|"):
+        above += 1
+        line = next(lines, None)
+    if line is None:
+        raise _empty(source.relative)
+    if is_binary(line):
+        raise InputError(
+            "this is not a sheet: its first line holds control characters",
+            where=Where(source.relative, above + 1),
+            hint="save the sheet again as CSV (UTF-8), or as .xlsx",
+        )
+    delimiter = decide_delimiter(line, table)
+    header, heading_lines = _read_heading_record(line, lines, delimiter, source.relative, above + 1)
+    below = [text for text, _ in zip(lines, range(LOOKED_BELOW), strict=False)]
+    headings, faults = read_headings(header, above + 1, heading_lines, table, source.relative, below)
+    survey.faults += faults
+    if faults:
+        return
+    notes = [text for text in (note, *headings.notes) if text]
+    survey.sheets.append(
+        Sheet(
+            file_id=file_id,
+            relative=source.relative,
+            sheet_name=None,
+            table=table,
+            sha256=sha256,
+            length=length,
+            encoding=encoding,
+            delimiter=delimiter,
+            headings=headings,
+            shape=files.measure(path),
+            text_path=path,
+            notes=notes,
+        )
+    )
+
+
+def _read_heading_record(
+    line: str, lines: Iterator[str], delimiter: str, where: str, line_no: int
+) -> tuple[list[str], int]:
+    """Return the headings and how many lines they take; a heading in quotation marks may hold line ends."""
+    taken = [line]
+
+    def tap() -> Iterator[str]:
+        yield line
+        for more in lines:
+            taken.append(more)
+            if len(taken) > LOOKED_BELOW:
+                return
+            yield more
+
+    try:
+        return next(csv.reader(tap(), delimiter=delimiter, strict=True)), len(taken)
+    except csv.Error as error:
+        raise InputError(
+            "the quotation marks in the heading line do not match",
+            where=Where(where, line_no),
+            hint="close every quotation mark that is opened, or take them all out",
+        ) from error
+
+
+def _look_into_workbook(
+    source: files.Source, sha256: str, length: int, by_name: dict[str, Table], survey: _Survey
+) -> None:
+    sheets = workbook.open_sheets(source.path, source.relative)
+    errors = workbook.error_cells(source.path)
+    filled = [name for name, sheet in sheets.items() if sheet.height]
+    if not filled:
+        raise _empty(source.relative)
+    for name, book_sheet in sheets.items():
+        file_id = survey.take_id()
+        where = f"{source.relative} [{name}]"
+        table_name = files.table_for(name, tuple(by_name))
+        if table_name is None and len(filled) == 1 and name == filled[0]:
+            table_name = source.table_name
+        if table_name is None:
+            survey.ignored.append((file_id, source, name, sha256, length))
+            continue
+        if name in errors:
+            survey.faults.append(workbook.refuse_error_cells(errors[name], where))
+            continue
+        rows = workbook.sheet_rows(book_sheet)
+        first = next((row for row in rows if any(value.strip() for value in row[1])), None)
+        if first is None:
+            survey.faults.append(_empty(where))
+            continue
+        line_no, header = first
+        below = ["\t".join(row) for (_, row), _ in zip(rows, range(LOOKED_BELOW), strict=False)]
+        headings, faults = read_headings(header, line_no, 1, by_name[table_name], where, below)
+        survey.faults += faults
+        if not faults:
+            survey.sheets.append(
+                Sheet(
+                    file_id=file_id,
+                    relative=source.relative,
+                    sheet_name=name,
+                    table=by_name[table_name],
+                    sha256=sha256,
+                    length=length,
+                    encoding=None,
+                    delimiter=None,
+                    headings=headings,
+                    shape=None,
+                    text_path=None,
+                    book_sheet=book_sheet,
+                    notes=list(headings.notes),
+                )
+            )
+
+
+def _load_all(
+    store: Store, survey: _Survey, tables: tuple[Table, ...], folder: Path, config: RunConfig
+) -> StepResult:
+    for statement in _META_TABLES:
+        store.run(statement)
+    for table in tables:
+        store.run(raw_table_sql(table))
+        store.run(staged_table_sql(table))
+    rows_in = rows_out = 0
+    first_with: dict[tuple[str, str | None], str] = {}
+    for sheet in _with_progress(survey.sheets, config):
+        landed = land(store, sheet, folder)
+        staged, set_aside = stage(store, sheet)
+        _settle(sheet, landed, staged, set_aside, first_with)
+        _write_file(store, sheet, landed, staged)
+        rows_in += landed.rows_in
+        rows_out += staged
+    for file_id, source, name, sha256, length in survey.ignored:
+        log.info("%s%s: %s", source.relative, f" [{name}]" if name else "", NOT_OURS)
+        store.run(
+            "INSERT INTO meta.file (file_id, path, sheet, sha256, bytes, rows_in, rows_blank, rows_staged, "
+            "rows_rejected, notes) VALUES (?, ?, ?, ?, ?, 0, 0, 0, 0, ?)",
+            [file_id, source.relative, name, sha256, length, NOT_OURS],
+        )
+    _refuse_empty_season(store, config.season)
+    return StepResult(
+        "load",
+        rows_in,
+        rows_out,
+        notes={"files": len({sheet.relative for sheet in survey.sheets}), "rejected": rows_in - rows_out},
+    )
+
+
+def _with_progress(sheets: list[Sheet], config: RunConfig) -> Iterable[Sheet]:
+    if not config.show_progress:
+        return sheets
+    from tqdm import tqdm
+
+    return tqdm(sheets, desc="load", unit="sheet", leave=False)
+
+
+def _settle(
+    sheet: Sheet, landed: Landed, staged: int, set_aside: int, first_with: dict[tuple[str, str | None], str]
+) -> None:
+    """Check that the rows of a sheet add up, and write down what is worth knowing about it."""
+    set_aside += landed.rows_broken
+    if landed.rows_in != staged + set_aside:
+        raise DisagreementError(
+            f"{landed.rows_in} rows came in, but {staged} were staged and {set_aside} set aside",
+            where=Where(sheet.relative),
+            hint="this is a fault of the program: report it with the sheet",
+        )
+    if landed.example_rows:
+        sheet.notes.append(f"example rows passed over: {landed.example_rows}")
+    if not landed.rows_in:
+        sheet.notes.append("no rows below the headings")
+    twin = first_with.setdefault((sheet.sha256, sheet.sheet_name), sheet.relative)
+    if twin != sheet.relative:
+        sheet.notes.append(f"same content as {twin}")
+
+
+def _write_file(store: Store, sheet: Sheet, landed: Landed, staged: int) -> None:
+    store.run(
+        "INSERT INTO meta.file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            sheet.file_id,
+            sheet.relative,
+            sheet.sheet_name,
+            sheet.table.name,
+            sheet.sha256,
+            sheet.length,
+            sheet.encoding,
+            sheet.delimiter,
+            landed.line_count,
+            sheet.headings.line_count,
+            landed.rows_in,
+            landed.rows_blank,
+            staged,
+            landed.rows_in - staged,
+            "; ".join(sheet.notes) or None,
+        ],
+    )
+
+
+def _refuse_empty_season(store: Store, season: Path) -> None:
+    """Stop where the sheets are there but hold nothing: every further step would only repeat it.
+
+    Raises
+    ------
+    FaultsError
+        Umpires, games, or both calls and quiz responses have no row at all.
+    """
+    came = dict(store.rows("SELECT table_name, sum(rows_in) FROM meta.file GROUP BY table_name"))
+    filled = {name for name, rows in came.items() if name and rows}
+    if faults := files.missing_rows(filled, season):
+        raise FaultsError(faults)
