@@ -123,6 +123,11 @@ class Table:
         raise KeyError(name)
 
     @property
+    def key_column(self) -> str:
+        """The first column of the primary key; the first column where there is no key."""
+        return (self.primary_key or self.field_names)[0]
+
+    @property
     def field_names(self) -> tuple[str, ...]:
         """The column names in declared order."""
         return tuple(field.name for field in self.fields)

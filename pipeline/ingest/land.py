@@ -17,12 +17,10 @@ from pipeline.ingest.records import Record, read_records
 from pipeline.ingest.workbook import sheet_records
 from pipeline.store import Store
 from schemas import Table
+from schemas.templates import EXAMPLE_MARK
 
 if TYPE_CHECKING:
     from python_calamine import CalamineSheet
-
-EXAMPLE = "EXAMPLE-"
-"""A row whose key begins with this is the example of a blank sheet, and is passed over."""
 
 DEFAULT_LINE_BYTES = 2_000_000
 REJECT_BATCH = 5000
@@ -270,8 +268,8 @@ def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
     heading_end = sheet.headings.line_no + sheet.headings.line_count - 1
     read = [quoted(column) for column in sheet.headings.columns if column is not None]
     blank = _take_out(store, sheet, f"trim(concat({', '.join(read)}), {BLANKS}) = ''")
-    key = (table.primary_key or table.field_names)[0]
-    examples = _take_out(store, sheet, f"starts_with(upper(trim({quoted(key)}, {BLANKS})), '{EXAMPLE}')")
+    key = f"upper(trim({quoted(table.key_column)}, {BLANKS}))"
+    examples = _take_out(store, sheet, f"starts_with({key}, '{EXAMPLE_MARK}')")
     above = sheet.headings.line_no - 1
     line_count = sheet.shape.line_count if sheet.shape is not None else heading_end + came
     return Landed(

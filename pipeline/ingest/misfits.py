@@ -8,13 +8,11 @@ from dataclasses import dataclass
 
 from pipeline.ingest.headings import nearest
 from schemas import Field
+from schemas.dictionary import UNIT_WORDS, range_words
 
 _DAY_PARTS = re.compile(r"([0-9]{1,4})[./-]([0-9]{1,2})[./-]([0-9]{2,4})")
 _ISO = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _SHOWN = 60
-
-UNIT_WORDS = {"in": "inches", "mph": "miles per hour", "year": "years"}
-"""Units of the declarations as people say them."""
 
 
 @dataclass(frozen=True)
@@ -41,16 +39,10 @@ def _words(field: Field, value: str, shown: str) -> tuple[str, str]:
         return _date_words(field, value, shown)
     kind = "a whole number" if field.type == "integer" else "a number"
     unit = f" ({UNIT_WORDS.get(field.unit, field.unit)})" if field.unit else ""
-    remedy = f"write {kind}{_range(field)}{unit}, such as {field.example}{_or_blank(field)}"
+    remedy = f"write {kind}{range_words(field)}{unit}, such as {field.example}{_or_blank(field)}"
     if "," in value and re.fullmatch(r"[+-]?[0-9]+,[0-9]+", value):
         remedy = f"write {value.replace(',', '.')} if the comma is a decimal point; {remedy}"
     return f"{shown!r} is not {kind}", remedy
-
-
-def _range(field: Field) -> str:
-    if field.minimum is not None and field.maximum is not None:
-        return f" from {field.minimum} to {field.maximum}"
-    return f" of {field.minimum} or more" if field.minimum is not None else ""
 
 
 def _or_blank(field: Field) -> str:

@@ -157,7 +157,7 @@ def accepted_sql(table: Table, *, decimal_comma: bool) -> str:
     values = ", ".join(_filled_sql(field, table) for field in table.fields)
     return (
         f"INSERT INTO staged.{table.name} (row_id, file_id, line_no, {columns}) "
-        f"SELECT $offset + row_number() OVER (), $file_id, line_no, {values} "
+        f"SELECT $offset + line_no, $file_id, line_no, {values} "
         f"FROM ({rows_sql(table, decimal_comma=decimal_comma)}) WHERE NOT ({_any_misfit_sql(table)})"
     )
 
@@ -247,7 +247,12 @@ def stage(store: Store, sheet: Sheet) -> tuple[int, int]:
     decimal_comma = sheet.delimiter == ";" and _has_decimal_comma(store, sheet)
     if decimal_comma:
         sheet.notes.append("decimal commas read as decimal points")
-    offset = int(store.value(f"SELECT coalesce(max(row_id), 0) FROM staged.{sheet.table.name}"))
+    # Row ids are line numbers counted on over the files, so that a mended row gets the id it would have had.
+    offset = int(
+        store.value(
+            "SELECT coalesce(sum(line_count), 0) FROM meta.file WHERE table_name = ?", [sheet.table.name]
+        )
+    )
     store.run(
         accepted_sql(sheet.table, decimal_comma=decimal_comma), {"file_id": sheet.file_id, "offset": offset}
     )

@@ -1,0 +1,158 @@
+"""Blank sheets to fill in: one CSV for each table, and a policy with every setting explained."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+
+from pipeline.errors import InputError
+from schemas.reader import Table, layer_tables, table
+
+EXAMPLE_MARK = "EXAMPLE-"
+"""A row whose key begins with this is the example of a blank sheet; loading passes it over."""
+
+BYTE_ORDER_MARK = "\ufeff"
+
+_POLICY = """\
+# The policy of a season: what the committee decides before it looks at a single sheet.
+# Lines that begin with # are remarks. Every setting but [[levels]] may be left out; the measurement, weight and
+# scoring values shown here are then used.
+
+[season]
+title = "Our season"                # stands on every page
+association = "Our association"
+first_day = 2026-03-01              # games outside these days are pointed out
+last_day = 2026-10-31
+
+[measurement]
+# How far a recorded pitch location may be off: one standard deviation in inches, by its source.
+# Set your own where you have measured the same pitches twice.
+tracked_sd_in = 0.5
+video_sd_in = 1.5
+eye_sd_in = 3.0
+# A pitch whose probability of being a right call lies between these two is an edge pitch: it is reported
+# apart and never marked wrong.
+edge_low = 0.1
+edge_high = 0.9
+
+[consequence_weights]
+# How much a misruling matters by what it cost, used to choose topics for clinics.
+count = 1.0                         # a ball or a strike
+base = 3.0                          # a base given or withheld
+out = 5.0                           # an out or a run
+safety = 8.0                        # somebody's safety
+
+[scoring]
+interval = 0.9                      # width of every interval on the pages
+draws = 4000                        # simulated draws behind the probabilities
+seed = 20260301                     # the same seed gives the same pages
+
+# One [[levels]] section for each level of play, lowest first. An umpire is judged for the level above the one
+# now worked. A standard is the least rate of right rulings (0 to 1), adjusted for evaluator and difficulty, that
+# the level asks for in an area; an area without a standard is reported but not asked for. Areas: pitches,
+# batters_box, hit_batter, other_rulings, positioning, quiz.
+# THE FIGURES BELOW ARE PLACEHOLDERS, taken from no source: set yours.
+
+[[levels]]
+id = "sub_varsity"
+title = "Sub-varsity"
+risk_ready = 0.1                    # accepted probability that somebody called ready is below a standard
+risk_not_yet = 0.1                  # accepted probability that somebody told "not yet" is at all of them
+[levels.standards]
+pitches = 0.85
+hit_batter = 0.75
+quiz = 0.70
+[levels.evidence]                   # the least that must have been seen before a verdict is given
+games = 3
+calls = 150
+evaluators = 2
+
+[[levels]]
+id = "varsity"
+title = "Varsity"
+risk_ready = 0.1
+risk_not_yet = 0.1
+[levels.standards]
+pitches = 0.90
+batters_box = 0.80
+hit_batter = 0.80
+other_rulings = 0.80
+positioning = 0.80
+quiz = 0.80
+[levels.evidence]
+games = 4
+calls = 250
+evaluators = 2
+[levels.disqualifying]              # the most misrulings with such a consequence that are let pass
+safety = 1
+"""
+
+
+def blank_policy() -> str:
+    """Return a policy with every setting, its default, and what it does; it is valid as it stands."""
+    return _POLICY
+
+
+# The examples of single columns, put side by side, would be facts that cannot stand together. The row shows
+# a called strike on a pitch that nobody touched, or, for a quiz, a batter who froze.
+_LEFT_BLANK = {
+    "plate_calls": {
+        "umpire_id", "miss_side", "location_at_touch", "first_touch", "touch_place", "avoidance", "could_avoid",
+        "contact_front", "contact_back", "plate_touch", "first_throw", "double_play_possible", "all_advanced",
+    },
+    "quiz_items": {
+        "option_c", "option_d", "option_e", "option_f", "quantity",
+        "option_c_states", "option_d_states", "option_e_states", "option_f_states",
+    },
+}  # fmt: skip
+_QUIZ_CASE = {
+    "outs": "1",
+    "balls": "1",
+    "strikes": "1",
+    "batter_side": "right",
+    "touched": "person",
+    "touch_place": "elbow",
+    "avoidance": "froze",
+    "location_at_touch": "in_batters_box",
+}
+
+
+def example_row(sheet: Table) -> list[str]:
+    """Return example values of a table in column order, the key marked so that loading passes the row over."""
+    values: list[str] = []
+    for field in sheet.fields:
+        if field.name == sheet.key_column:
+            values.append(f"{EXAMPLE_MARK}{field.example}")
+        elif field.borrowed_from:
+            values.append(_QUIZ_CASE.get(field.name, ""))
+        elif field.name in _LEFT_BLANK.get(sheet.name, set()):
+            values.append("")
+        else:
+            values.append(field.example or "")
+    return values
+
+
+def blank_csv(table_name: str) -> str:
+    r"""Return an empty sheet: the headings and one example row, as CSV with `\r\n` line ends.
+
+    It begins with a byte order mark, without which some spreadsheet programs misread UTF-8.
+
+    Raises
+    ------
+    InputError
+        There is no sheet of that name.
+    """
+    names = [item.name for item in layer_tables("season")]
+    if table_name not in names:
+        near = difflib.get_close_matches(table_name, [*names, "policy"], n=1)
+        raise InputError(
+            f"there is no sheet called {table_name!r}",
+            hint=f"did you mean {near[0]!r}?" if near else f"sheets are: {', '.join(names)}, policy",
+        )
+    sheet = table(table_name)
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(sheet.field_names)
+    writer.writerow(example_row(sheet))
+    return BYTE_ORDER_MARK + text.getvalue()
