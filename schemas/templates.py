@@ -16,8 +16,8 @@ BYTE_ORDER_MARK = "\ufeff"
 
 _POLICY = """\
 # The policy of a season: what the committee decides before it looks at a single sheet.
-# Lines that begin with # are remarks. Every setting but [[levels]] may be left out; the measurement, weight and
-# scoring values shown here are then used.
+# Lines that begin with # are remarks. Every setting but [[levels]] may be left out; the measurement, weight
+# and scoring values shown here are then used.
 
 [season]
 title = "Our season"                # stands on every page
@@ -49,9 +49,9 @@ draws = 4000                        # simulated draws behind the probabilities
 seed = 20260301                     # the same seed gives the same pages
 
 # One [[levels]] section for each level of play, lowest first. An umpire is judged for the level above the one
-# now worked. A standard is the least rate of right rulings (0 to 1), adjusted for evaluator and difficulty, that
-# the level asks for in an area; an area without a standard is reported but not asked for. Areas: pitches,
-# batters_box, hit_batter, other_rulings, positioning, quiz.
+# now worked. A standard is the least rate of right rulings (0 to 1), adjusted for evaluator and difficulty,
+# that the level asks for in an area; an area without a standard is reported but not asked for. Areas:
+# pitches, batters_box, hit_batter, other_rulings, positioning, quiz.
 # THE FIGURES BELOW ARE PLACEHOLDERS, taken from no source: set yours.
 
 [[levels]]
@@ -98,8 +98,9 @@ def blank_policy() -> str:
 # a called strike on a pitch that nobody touched, or, for a quiz, a batter who froze.
 _LEFT_BLANK = {
     "plate_calls": {
-        "umpire_id", "miss_side", "location_at_touch", "first_touch", "touch_place", "avoidance", "could_avoid",
-        "contact_front", "contact_back", "plate_touch", "first_throw", "double_play_possible", "all_advanced",
+        "umpire_id", "miss_side", "location_at_touch", "first_touch", "touch_place", "avoidance",
+        "could_avoid", "contact_front", "contact_back", "plate_touch", "first_throw",
+        "double_play_possible", "all_advanced",
     },
     "quiz_items": {
         "option_c", "option_d", "option_e", "option_f", "quantity",
@@ -119,7 +120,7 @@ _QUIZ_CASE = {
 
 
 def example_row(sheet: Table) -> list[str]:
-    """Return example values of a table in column order, the key marked so that loading passes the row over."""
+    """Return example values in column order, the key marked so that loading passes the row over."""
     values: list[str] = []
     for field in sheet.fields:
         if field.name == sheet.key_column:
