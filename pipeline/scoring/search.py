@@ -1,0 +1,89 @@
+"""Maximise a smooth function of a few parameters from its value and gradient."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.scoring.design import Floats
+
+MAX_STEPS = 80
+GAIN_TOLERANCE = 1e-9
+_LONGEST_MOVE = 1.5
+
+
+@dataclass(frozen=True)
+class Maximum:
+    """Where the search ended; `code` as in `FitRecord.return_code`."""
+
+    at: Floats
+    value: float
+    gradient: Floats
+    steps: int
+    evaluations: int
+    code: int
+
+
+def maximise(
+    function: Callable[[Floats], tuple[float, Floats]],
+    start: Floats,
+    information: Callable[[], Floats],
+    low: Floats,
+    high: Floats,
+) -> Maximum:
+    """Return a maximum of `function` within the box from `low` to `high` (BFGS with halved steps).
+
+    Parameters
+    ----------
+    function
+        Gives value and gradient at a point.
+    start
+        First point.
+    information
+        Called once after the first evaluation: approximate negative second derivatives, to scale the first
+        steps. With a good scale five to eight evaluations are enough.
+
+    Notes
+    -----
+    It stops when the gain that the curvature promises, g' B^-1 g / 2, falls under 1e-9 in log-likelihood: the
+    parameters are then within 5e-5 of their standard errors.
+    """
+    x = np.clip(start, low, high)
+    value, gradient = function(x)
+    curvature = np.diag(np.maximum(information(), 1e-3))
+    evaluations = 1
+    for step_number in range(1, MAX_STEPS + 1):
+        # A parameter at its bound that wants to go further stays where it is.
+        free = ~(((x <= low) & (gradient < 0)) | ((x >= high) & (gradient > 0)))
+        step = np.zeros_like(x)
+        if free.any():
+            step[free] = np.linalg.solve(curvature[np.ix_(free, free)], gradient[free])
+        gain = 0.5 * float(gradient @ step)
+        if gain < GAIN_TOLERANCE:
+            return Maximum(x, value, gradient, step_number - 1, evaluations, 0)
+        step *= min(1.0, _LONGEST_MOVE / np.abs(step).max())
+        found = False
+        for _ in range(25):
+            tried = np.clip(x + step, low, high)
+            new_value, new_gradient = function(tried)
+            evaluations += 1
+            if new_value >= value + 1e-4 * float(gradient @ (tried - x)) - 1e-10 * abs(value):
+                found = True
+                break
+            step *= 0.35
+        if not found:
+            return Maximum(x, value, gradient, step_number, evaluations, 2)
+        moved, turned = tried - x, gradient - new_gradient
+        bent = curvature @ moved
+        along, expected = float(moved @ turned), float(moved @ bent)
+        if along < 0.1 * expected:
+            # Damped update (Powell 1978): keeps the curvature positive where the function is not concave.
+            share = 0.9 * expected / (expected - along)
+            turned = share * turned + (1 - share) * bent
+            along = float(moved @ turned)
+        if along > 0:
+            curvature += np.outer(turned, turned) / along - np.outer(bent, bent) / expected
+        x, value, gradient = tried, new_value, new_gradient
+    return Maximum(x, value, gradient, MAX_STEPS, evaluations, 1)
