@@ -1,0 +1,53 @@
+"""Find what shows only across rows and sheets; such findings take no row out of the results."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.checks.findings import add_findings
+from pipeline.config import RunConfig
+from pipeline.store import Store
+from schemas import fact_columns, table
+
+MOST_CALLS_A_GAME = 450
+"""More calls on one game than this are no game's: both sides throw some 250 to 330 pitches in nine innings (from
+memory, no source), and half as many again is left for extra innings."""
+
+STRAIGHT_LINE_CALLS = 100
+"""From this many grades on, one grade for all of them is told (common practice, no source): an umpire right on
+97 calls of 100 would be graded so by chance one time in twenty."""
+
+COPIED_ROWS, COPIED_SHARE = 20, 0.8
+"""Least size of a sheet, and part of it that must be the same in another game's (our own choice, no source)."""
+
+
+def find_across(config: RunConfig, store: Store) -> None:
+    """Add to `meta.finding` what every query of this module finds in `checked.*`."""
+    policy = config.policy
+    queries: dict[str, dict[str, Any] | None] = {
+        "own_game": None,
+        "outside_season": {"first_day": policy.first_day, "last_day": policy.last_day},
+        "unknown_level": {"levels": [level.id for level in policy.levels]},
+        "two_games_one_day": None,
+        "seen_once": None,
+        "sheet_form": None,
+        "facts_differ": {"columns": list(compared_facts())},
+        "many_calls": {"most": MOST_CALLS_A_GAME},
+        "copied_sheets": {"rows": COPIED_ROWS, "share": COPIED_SHARE},
+        "straight_lining": {"calls": STRAIGHT_LINE_CALLS},
+        "answer_without_option": None,
+    }
+    for name, parameters in queries.items():
+        add_findings(store, "meta.finding", name, parameters)
+
+
+def compared_facts() -> tuple[str, ...]:
+    """Return the facts on which two evaluators of one pitch should agree.
+
+    Measures are left out, which differ by their error alone, and so is how the place was found, which is a fact
+    of the evaluator and not of the pitch.
+    """
+    calls = table("plate_calls")
+    return tuple(
+        name for name in fact_columns() if calls.field(name).type != "number" and name != "location_source"
+    )

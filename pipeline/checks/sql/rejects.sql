@@ -1,0 +1,23 @@
+-- Rows that fail a check of severity `reject`: the first failed check, in declared order, gives column and
+-- value; the reasons of all are joined.
+-- Grain: one row that is set aside. Key: file_id, line_no.
+-- Reads: failure, failure_word and source_row (temporary, of one table), meta.file. Parameter: $table_name.
+SELECT
+    source_row.file_id,
+    file.path,
+    $table_name AS table_name,
+    source_row.line_no,
+    arg_min(failure.column_name, failure.place) AS column_name,
+    -- A blank is the value of a missing cell; arg_min alone would pass over it to a later check's value.
+    arg_min({'value': failure.value}, failure.place).value AS value,
+    string_agg(failure.column_name || ': ' || failure_word.reason, '; ' ORDER BY failure.place) AS reason,
+    string_agg(failure.column_name || ': ' || failure_word.remedy, '; ' ORDER BY failure.place) AS remedy,
+    any_value(source_row.raw_text) AS raw_text,
+    'check' AS stage
+FROM failure
+JOIN failure_word USING (check_id, subject)
+JOIN source_row USING (row_id)
+JOIN meta.file AS file USING (file_id)
+WHERE failure.severity = 'reject'
+GROUP BY source_row.file_id, file.path, source_row.line_no
+ORDER BY source_row.file_id, source_row.line_no

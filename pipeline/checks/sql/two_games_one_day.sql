@@ -1,0 +1,33 @@
+-- Umpires who stand as plate umpire of more than one game on the same day: possible, and often a slip.
+-- Grain: one umpire and day. Key: finding_id.
+-- Reads: checked.games, meta.file.
+WITH days AS (
+    SELECT
+        plate_umpire_id,
+        date,
+        max(row_id) AS row_id,
+        arg_max(file_id, row_id) AS file_id,
+        arg_max(line_no, row_id) AS line_no,
+        string_agg(game_id, ', ' ORDER BY row_id) AS game_ids,
+        count(*) AS game_count
+    FROM checked.games
+    GROUP BY plate_umpire_id, date
+    HAVING count(*) > 1
+)
+
+SELECT
+    'two_games_one_day/' || days.plate_umpire_id || '/' || days.date AS finding_id,
+    'two_games_one_day' AS kind,
+    'note' AS severity,
+    'games' AS table_name,
+    days.row_id,
+    file.path,
+    days.line_no,
+    'plate_umpire_id' AS column_name,
+    days.plate_umpire_id AS value,
+    'umpire ' || days.plate_umpire_id || ' worked the plate in ' || days.game_count || ' games on ' || days.date
+        || ': ' || days.game_ids AS message,
+    'if that is not so, mend the date or the plate umpire of one of them' AS remedy,
+    NULL AS person_id
+FROM days
+JOIN meta.file AS file USING (file_id)

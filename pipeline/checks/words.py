@@ -1,0 +1,150 @@
+"""Say in plain words why a row fails a check, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rapidfuzz import fuzz, process
+
+from pipeline.checks.contracts import Check, bounds_text, noun
+from pipeline.checks.quoting import identifier
+from pipeline.store import Store
+from schemas import Table
+
+SEPARATOR = "\x1f"
+"""Stands between the values of several columns in a subject; no sheet holds it."""
+
+NEAR = 80
+"""Least likeness, of 100, at which another id is offered as what was meant: one slip in five letters."""
+
+_SHOWN_LENGTH = 60
+_SHOWN_LINES = 4
+
+
+@dataclass(frozen=True)
+class Word:
+    """Reason and remedy for all rows that fail one check with the same values (`subject`)."""
+
+    check_id: str
+    subject: str
+    reason: str
+    remedy: str
+
+
+def subject_sql(check: Check) -> str:
+    """Return SQL for the values that a check looked at, as one text."""
+    parts = [f"coalesce(CAST({identifier(name)} AS VARCHAR), '')" for name in check.columns]
+    return " || chr(31) || ".join(parts)
+
+
+def explain(store: Store, table: Table, check: Check, relation: str, subjects: Sequence[str]) -> list[Word]:
+    """Return the words for each subject that fails `check`.
+
+    `relation` holds the rows that were checked; the sheets in `raw.*` tell where a missing id stands.
+    """
+    if check.kind == "unique":
+        return _unique_words(store, table, check, relation, subjects)
+    if check.kind == "foreign_key":
+        return _foreign_words(store, check, subjects)
+    return [Word(check.id, subject, _reason(table, check, subject), check.remedy) for subject in subjects]
+
+
+def _reason(table: Table, check: Check, subject: str) -> str:
+    shown = _shown(subject)
+    match check.kind:
+        case "not_null":
+            return f"nothing is filled in, and every {noun(table)} needs it"
+        case "in_set":
+            return f"{shown} is not one of: {', '.join(check.args['values'])}"
+        case "range":
+            unit = table.field(check.columns[0]).unit
+            allowed = bounds_text(check.args["minimum"], check.args["maximum"], unit)
+            return f"{shown} is not in the range {allowed}"
+        case "regex":
+            return f"{shown} has not the form that is asked for"
+        case _:
+            values = dict(zip(check.columns, subject.split(SEPARATOR), strict=True))
+            told = ", ".join(f"{name} {_shown(value)}" for name, value in values.items())
+            return f"{check.args['message']} ({told})"
+
+
+def _shown(value: str) -> str:
+    if not value:
+        return "blank"
+    # A number of ours reads 7.0 where the sheet says 7.
+    text = value.removesuffix(".0") if value.removesuffix(".0").lstrip("+-").isdigit() else value
+    return repr(text if len(text) <= _SHOWN_LENGTH else text[: _SHOWN_LENGTH - 1] + "…")
+
+
+def _unique_words(
+    store: Store, table: Table, check: Check, relation: str, subjects: Sequence[str]
+) -> list[Word]:
+    subject = subject_sql(check)
+    places = dict(
+        store.rows(
+            f"""
+            SELECT {subject} AS subject, list(file.place || ' line ' || line_no ORDER BY row_id)
+            FROM {relation}
+            JOIN (
+                SELECT file_id, path || coalesce(' [' || sheet || ']', '') AS place FROM meta.file
+            ) AS file USING (file_id)
+            WHERE {subject} IN (SELECT unnest(?::VARCHAR[]))
+            GROUP BY subject
+            """,
+            [list(subjects)],
+        )
+    )
+    words = []
+    for text in subjects:
+        lines = places[text]
+        named = lines[:_SHOWN_LINES]
+        more = f" and {len(lines) - len(named)} more" if len(lines) > len(named) else ""
+        where = f"{', '.join(named)}{more}" if more else f"{', '.join(named[:-1])} and {named[-1]}"
+        reason = f"{_named(table, check, text)} stands on {where} with different values"
+        words.append(Word(check.id, text, reason, check.remedy))
+    return words
+
+
+def _named(table: Table, check: Check, subject: str) -> str:
+    if check.columns == table.primary_key and len(check.columns) == 1:
+        return f"{noun(table)} {_shown(subject)}"
+    values = zip(check.columns, subject.split(SEPARATOR), strict=True)
+    return ", ".join(f"{name} {_shown(value)}" for name, value in values)
+
+
+def _foreign_words(store: Store, check: Check, subjects: Sequence[str]) -> list[Word]:
+    parent, target = identifier(check.args["table"]), identifier(check.args["target"])
+    # An id whose own row was set aside is not unknown: say where that row stands.
+    aside = {
+        key: (place, line_no)
+        for key, place, line_no in store.rows(
+            f"""
+            SELECT trim(raw.{target}), arg_min(file.place, (raw.file_id, raw.line_no)),
+                   arg_min(raw.line_no, (raw.file_id, raw.line_no))
+            FROM raw.{parent} AS raw
+            JOIN (
+                SELECT file_id, path || coalesce(' [' || sheet || ']', '') AS place FROM meta.file
+            ) AS file USING (file_id)
+            WHERE trim(raw.{target}) IN (SELECT unnest(?::VARCHAR[]))
+            GROUP BY trim(raw.{target})
+            """,
+            [list(subjects)],
+        )
+    }
+    known = [
+        str(row[0])
+        for row in store.rows(f"SELECT DISTINCT {target} FROM checked.{parent} ORDER BY 1 NULLS LAST")
+    ]
+    words = []
+    for text in subjects:
+        if text in aside:
+            place, line_no = aside[text]
+            reason = f"{_shown(text)} was itself set aside ({place} line {line_no})"
+            remedy = f"mend that row of {check.args['table']} and load again"
+        else:
+            reason = f"{_shown(text)} is not in the sheet {check.args['table']}"
+            near = process.extractOne(text, known, scorer=fuzz.ratio, score_cutoff=NEAR)
+            remedy = f"did you mean {near[0]!r}? Otherwise {check.remedy}" if near else check.remedy
+        words.append(Word(check.id, text, reason, remedy))
+    return words
