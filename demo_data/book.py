@@ -233,6 +233,8 @@ def but(event: Event, **parts: str) -> Event:
 def either(now: Situation, events: Sequence[Event]) -> Ruling:
     """Return the ruling of which only this is known: it is one of several."""
     rulings = [event(now) for event in events]
+    if len(rulings) == 1:
+        return rulings[0]
     merged = {}
     for field in fields(Ruling):
         values = {getattr(ruling, field.name) for ruling in rulings}

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import bisect
+import itertools
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -15,14 +18,16 @@ from demo_data.scenario import Scenario
 SCENARIOS = (*scenarios_box.SCENARIOS, *scenarios_hit.SCENARIOS, *scenarios_bat.SCENARIOS)
 BY_NAME = {scenario.name: scenario for scenario in SCENARIOS}
 
-BALL_RADIUS_IN = 9.125 / (2 * np.pi)
+BALL_RADIUS_IN = 9.125 / (2 * math.pi)
 """From the middle of the 9 to 9 1/4 in that all three codes allow around the ball."""
 
 HALF_PLATE_IN = 8.5
 PITCHES, SPECIALS = (78, 86), (4, 7)
 """Least and most of each in one game."""
 
-SOURCES, SOURCE_SHARE = ("tracked", "video", "eye"), (0.5, 0.38, 0.12)
+SOURCES = {"tracked": 0.5, "video": 0.38, "eye": 0.12}
+SLOTS = {"overhand": 0.3, "three_quarter": 0.6, "sidearm": 0.1}
+KINDS = {"fastball": 0.6, "breaking": 0.28, "offspeed": 0.12}
 SOURCE_SD_IN = {"tracked": 0.4, "video": 1.2, "eye": 2.5}
 
 PITCH_BASE, PITCH_REACH, PITCH_SCALE_IN = 0.45, 4.1, 1.8
@@ -31,7 +36,7 @@ PITCH_BASE, PITCH_REACH, PITCH_SCALE_IN = 0.45, 4.1, 1.8
 SPECIAL_BASE = {"batters_box": 1.5, "hit_batter": 1.6, "other_rulings": 1.9}
 
 COUNTS = [(balls, strikes) for balls in range(4) for strikes in range(3)]
-COUNT_SHARE = np.array([26, 13, 6, 11, 10, 9, 4, 6, 8, 2, 2.5, 2.5]) / 100
+COUNT_UP_TO = [26, 39, 45, 56, 66, 75, 79, 85, 93, 95, 97.5, 100]
 NOTES = {
     "pitches": ("frozen after the catcher moved", "good timing", "late on the signal", "head dropped"),
     "special": ("well sold", "talked to the coach", "asked his partner", "quick to point"),
@@ -57,10 +62,17 @@ def verdict_of(row: dict[str, str], right: Ruling) -> str:
     return "open" if not stated or any("|" in true for _, true in stated) else "yes"
 
 
+def _pick(shares: Mapping[str, float], rng: Rng) -> str:
+    """Return a value drawn by its share; the shares add up to one (a tenth the time of `rng.choice`)."""
+    values = tuple(shares)
+    up_to = tuple(itertools.accumulate(shares.values()))
+    return values[min(bisect.bisect(up_to, rng.random()), len(values) - 1)]
+
+
 def _situation(rng: Rng) -> Situation:
-    balls, strikes = COUNTS[int(rng.choice(len(COUNTS), p=COUNT_SHARE))]
-    first, second, third = rng.random(3) < (0.3, 0.2, 0.12)
-    return Situation(int(rng.integers(3)), balls, strikes, bool(first), bool(second), bool(third))
+    balls, strikes = COUNTS[bisect.bisect(COUNT_UP_TO, 100 * rng.random())]
+    first, second, third = (rng.random() < share for share in (0.3, 0.2, 0.12))
+    return Situation(int(rng.integers(3)), balls, strikes, first, second, third)
 
 
 def _frame(game: Game, pitch_no: int, now: Situation, rng: Rng) -> dict[str, str]:
@@ -105,8 +117,8 @@ def off_the_corner(x: float, z: float, low: float, high: float) -> float:
     """
     beyond_x = abs(x) - HALF_PLATE_IN
     beyond_z = max(low - z, z - high)
-    if beyond_x > 0 and beyond_z > 0 and np.hypot(beyond_x, beyond_z) > BALL_RADIUS_IN - 0.05:
-        return float(np.copysign(max(abs(x), 10.2), x))
+    if beyond_x > 0 and beyond_z > 0 and math.hypot(beyond_x, beyond_z) > BALL_RADIUS_IN - 0.05:
+        return math.copysign(max(abs(x), 10.2), x)
     return x
 
 
@@ -159,12 +171,12 @@ def taken_pitch(game: Game, pitch_no: int, rng: Rng) -> Call:
     x, z = _taken_place(low, high, rng)
     margin, edge = margin_in(x, z, low, high)
     edge = _side_name(x, row["batter_side"]) if edge == "side" else edge
-    slot = str(rng.choice(["overhand", "three_quarter", "sidearm"], p=[0.3, 0.6, 0.1]))
-    source = str(rng.choice(SOURCES, p=SOURCE_SHARE))
+    slot = _pick(SLOTS, rng)
+    source = _pick(SOURCES, rng)
     bounced = z < 3 and bool(rng.random() < 0.7)
     row |= {
         "arm_slot": slot if rng.random() < 0.8 else "",
-        "pitch_kind": str(rng.choice(["fastball", "breaking", "offspeed"], p=[0.6, 0.28, 0.12])),
+        "pitch_kind": _pick(KINDS, rng),
         "pitch_mph": str(round(74 + 5 * rng.standard_normal())) if source == "tracked" else "",
         "location_source": source,
         "bounced": "yes" if bounced else "",
@@ -189,10 +201,10 @@ def taken_pitch(game: Game, pitch_no: int, rng: Rng) -> Call:
         right = either(now, events)
     truly_strike = margin > 0 and not bounced
     logit = PITCH_BASE + _logit(game, "pitches")
-    logit += PITCH_REACH * (1 - np.exp(-abs(margin) / PITCH_SCALE_IN))
-    logit += (1 if truly_strike else -1) * 1.2 * game.umpire.offset[edge] * np.exp(-abs(margin) / 2)
+    logit += PITCH_REACH * (1 - math.exp(-abs(margin) / PITCH_SCALE_IN))
+    logit += (1 if truly_strike else -1) * 1.2 * game.umpire.offset[edge] * math.exp(-abs(margin) / 2)
     logit -= 0.25 if slot == "sidearm" and row["batter_side"] == row["pitcher_hand"] else 0.0
-    called_strike = truly_strike if rng.random() < chance(float(logit)) else not truly_strike
+    called_strike = truly_strike if rng.random() < chance(logit) else not truly_strike
     row["ruled_pitch"] = "strike" if called_strike else "ball"
     if rng.random() < 0.6 and (caught or now.strikes < 2):
         called = strikes[0](now) if called_strike else book.ball_live(now)

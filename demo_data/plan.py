@@ -150,7 +150,8 @@ def _level(umpire: Umpire, rng: Rng) -> str:
     return LEVELS[min(2, max(0, own + step))]
 
 
-def _game(number: int, umpire: Umpire, evaluator: Evaluator, rng: Rng) -> Game:
+def _game(number: int, umpire: Umpire, evaluator: Evaluator, busy: set[dt.date], rng: Rng) -> Game:
+    """Draw one game on a day on which the umpire has no other."""
     level = _level(umpire, rng)
     code = str(rng.choice(["nfhs", "obr", "ncaa"], p=[0.4, 0.35, 0.25])) if level == "tournament" else "nfhs"
     summer = code != "nfhs"
@@ -158,11 +159,15 @@ def _game(number: int, umpire: Umpire, evaluator: Evaluator, rng: Rng) -> Game:
         (SCHOOL_LAST_DAY + dt.timedelta(days=1), LAST_DAY) if summer else (FIRST_DAY, SCHOOL_LAST_DAY)
     )
     teams = names.CLUBS if summer else names.TEAMS
+    day = first + dt.timedelta(days=int(rng.integers((last - first).days + 1)))
+    while day in busy:
+        day = first + dt.timedelta(days=int(rng.integers((last - first).days + 1)))
+    busy.add(day)
     home, away = rng.choice(len(teams), size=2, replace=False)
     return Game(
         number=number,
         game_id=f"G{number + 1:04d}",
-        day=first + dt.timedelta(days=int(rng.integers((last - first).days + 1))),
+        day=day,
         level=level,
         rule_code=code,
         umpire=umpire,
@@ -195,6 +200,7 @@ def draw_plan(seed: int, scale: int) -> Plan:
     evaluators: list[Evaluator] = []
     games: list[Game] = []
     before: list[Evaluator] = []
+    busy: dict[str, set[dt.date]] = {}
     for _ in range(scale):
         block: list[Umpire] = []
         for level, count in UMPIRES.items():
@@ -211,7 +217,8 @@ def draw_plan(seed: int, scale: int) -> Plan:
             for _ in range(count)
         ]
         for umpire, place in zip(worked, order, strict=True):
-            games.append(_game(len(games), umpire, slots[int(place)], rng))
+            days = busy.setdefault(umpire.umpire_id, set())
+            games.append(_game(len(games), umpire, slots[int(place)], days, rng))
         umpires += block
         evaluators += judges
         before = judges

@@ -50,11 +50,13 @@ def plant_in_calls(evaluator_id: str, calls: Sequence[Call], file: str) -> tuple
     """
     rows: list[Row] = [call.row for call in calls]
     planted: list[Planted] = []
+    inserted: list[tuple[Row, str, str]] = []
     taken = _taken(calls)
 
     def insert(row: Row, place: int, kind: str, what: str) -> None:
-        rows.insert(place, row)
-        planted.append(Planted(kind, file, str(place + 2), row["call_id"], what, REJECTS))
+        made = dict(row)
+        rows.insert(place, made)
+        inserted.append((made, kind, what))
 
     if evaluator_id == "E01":
         first = taken[10].row
@@ -73,7 +75,7 @@ def plant_in_calls(evaluator_id: str, calls: Sequence[Call], file: str) -> tuple
     elif evaluator_id == "E04":
         insert(_copy(taken[12], 1, swing="half"), 50, "unknown_value", "swing is 'half'")
         insert(_copy(taken[30], 2, game_id="G9999"), 120, "unknown_game", "game G9999 is in no sheet")
-        upside_down = {"zone_low_in": "41.0", "zone_high_in": "18.0"}
+        upside_down = {"zone_low_in": "39.0", "zone_high_in": "18.0"}
         insert(
             _copy(taken[31], 3, **upside_down),
             200,
@@ -99,6 +101,12 @@ def plant_in_calls(evaluator_id: str, calls: Sequence[Call], file: str) -> tuple
         rows = [{**row, "note": note} if place in (3, 40) else row for place, row in enumerate(rows)]
         what = "other headings, semicolons, Windows-1252 with accents"
         planted.append(Planted("other_form", file, "", evaluator_id, what, "meta.file"))
+    # Lines are counted last: an insertion moves what stands below it.
+    lines = {id(row): line_no for line_no, row in enumerate(rows, 2)}
+    planted += [
+        Planted(kind, file, str(lines[id(row)]), row["call_id"], what, REJECTS)
+        for row, kind, what in inserted
+    ]
     return rows, planted
 
 
@@ -131,7 +139,7 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
         Planted(
             "drift", "", "", DRIFTING, "grows stricter by 2 logits through the season", "scores.evaluator"
         ),
-        Planted("seen_once", "games.csv", "", once, "seen in a single game", "scores.readiness"),
+        Planted("seen_once", "umpires.csv", "49", once, "seen in a single game", "meta.finding"),
     ]
     for line_no, item in enumerate(items, 2):
         kind = {"wrong": "miskeyed_item", "open": "open_item"}.get(item.verdict)
