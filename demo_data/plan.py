@@ -24,20 +24,20 @@ UMPIRES = {"sub_varsity": 20, "varsity": 17, "tournament": 11}
 EVALUATORS = 10
 GAMES = 160
 
-LEVEL_MEAN = {"sub_varsity": -0.55, "varsity": 0.05, "tournament": 0.6}
+LEVEL_MEAN = {"sub_varsity": -0.7, "varsity": 0.05, "tournament": 0.75}
 """Mean ability by level now worked, on the logit scale."""
 
-SHARED_SD, OWN_SD = 0.45, 0.3
+SHARED_SD, OWN_SD = 0.55, 0.3
 """Spread of what is common to all skills of an umpire, and of what is one skill's own."""
 
 OFFSET_SD_IN = 0.4
-SEVERITY_SD = 0.35
+SEVERITY_SD = 0.3
 GAME_SD = 0.15
 
 DRIFTING = "E03"
 """This evaluator grows stricter through the season."""
 
-DRIFT = (1.0, -1.0)
+DRIFT = (1.2, -1.6)
 """Severity of the drifting evaluator on the first and on the last day (added to the logit of being right)."""
 
 DRIFTING_GAMES = 22

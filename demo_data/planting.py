@@ -137,7 +137,7 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
     once = plan.umpires[47].umpire_id
     found = [
         Planted(
-            "drift", "", "", DRIFTING, "grows stricter by 2 logits through the season", "scores.evaluator"
+            "drift", "", "", DRIFTING, "grows stricter by 2.8 logits through the season", "scores.evaluator"
         ),
         Planted("seen_once", "umpires.csv", "49", once, "seen in a single game", "meta.finding"),
     ]
