@@ -7,7 +7,7 @@ import difflib
 import io
 
 from pipeline.errors import InputError
-from schemas.reader import Table, layer_tables, table
+from schemas.reader import RULING_GROUP, Field, Table, layer_tables, table
 
 EXAMPLE_MARK = "EXAMPLE-"
 """A row whose key begins with this is the example of a blank sheet; loading passes it over."""
@@ -96,16 +96,15 @@ def blank_policy() -> str:
 
 # The examples of single columns, put side by side, would be facts that cannot stand together. The row shows
 # a called strike on a pitch that nobody touched, or, for a quiz, a batter who froze.
-_LEFT_BLANK = {
-    "plate_calls": {
-        "umpire_id", "miss_side", "location_at_touch", "first_touch", "touch_place", "avoidance",
-        "could_avoid", "contact_front", "contact_back", "plate_touch", "first_throw",
-        "double_play_possible", "all_advanced",
-    },
-    "quiz_items": {
-        "option_c", "option_d", "option_e", "option_f", "quantity",
-        "option_c_states", "option_d_states", "option_e_states", "option_f_states",
-    },
+_CALL_SHOWS = {
+    "call_id", "game_id", "evaluator_id", "pitch_no", "inning", "half", "outs", "balls", "strikes",
+    "batter_side", "pitcher_hand", "arm_slot", "pitch_kind", "pitch_mph", "ball_x_in", "ball_z_in",
+    "zone_low_in", "zone_high_in", "location", "location_source", "pitch_caught", "stance_front",
+    "stance_back", "grade", "note",
+}  # fmt: skip
+_QUIZ_SHOWS = {
+    "item_id", "rule_code", "topic", "stem", "option_a", "option_b", "option_a_states", "option_b_states",
+    "key",
 }  # fmt: skip
 _QUIZ_CASE = {
     "outs": "1",
@@ -119,19 +118,22 @@ _QUIZ_CASE = {
 }
 
 
+def _example(sheet: Table, field: Field) -> str:
+    if field.borrowed_from:
+        return _QUIZ_CASE.get(field.name, "")
+    if sheet.name == "plate_calls" and field.name not in _CALL_SHOWS and field.group != RULING_GROUP:
+        return field.blank_value or ""
+    if sheet.name == "quiz_items" and field.name not in _QUIZ_SHOWS:
+        return ""
+    return field.example or ""
+
+
 def example_row(sheet: Table) -> list[str]:
     """Return example values in column order, the key marked so that loading passes the row over."""
-    values: list[str] = []
-    for field in sheet.fields:
-        if field.name == sheet.key_column:
-            values.append(f"{EXAMPLE_MARK}{field.example}")
-        elif field.borrowed_from:
-            values.append(_QUIZ_CASE.get(field.name, ""))
-        elif field.name in _LEFT_BLANK.get(sheet.name, set()):
-            values.append("")
-        else:
-            values.append(field.example or "")
-    return values
+    return [
+        (EXAMPLE_MARK if field.name == sheet.key_column else "") + _example(sheet, field)
+        for field in sheet.fields
+    ]
 
 
 def blank_csv(table_name: str) -> str:

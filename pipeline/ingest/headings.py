@@ -84,7 +84,8 @@ def decide_delimiter(line: str, table: Table) -> str:
         try:
             parts = split_line(line, delimiter)
         except csv.Error:
-            return (0, 0)
+            # Quotation marks that do not match are found later; here only the delimiter is looked for.
+            parts = line.replace('"', "").split(delimiter)
         return (sum(plain(part) in known for part in parts), len(parts))
 
     return max(DELIMITERS, key=recognised)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import sys
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 MOST_LINES = 200
@@ -112,11 +112,16 @@ def _may_stand(
     """Whether a record of several lines is believed; one of a single line always is."""
     if len(taken) == 1:
         return True
-    if len(fields) != width:
+    if not _fits(fields, width):
         return False
     if any(("\n" in value or "\r" in value) and place not in free_text for place, value in enumerate(fields)):
         return False
     return width < GUARDED_WIDTH or not any(_is_whole(line, delimiter, width) for line in taken[1:])
+
+
+def _fits(fields: Sequence[str], width: int) -> bool:
+    """Whether a record has a cell for each heading; blank ones beyond, as spreadsheets leave, do no harm."""
+    return len(fields) >= width and not any(value.strip() for value in fields[width:])
 
 
 def _is_whole(line: str, delimiter: str, width: int) -> bool:
@@ -145,8 +150,10 @@ def _checked(fields: tuple[str, ...], text: str, line_no: int, width: int) -> Re
     if "\0" in text:
         return Record(line_no, _bare(text), (), NUL, "type the row again")
     record = Record(line_no, _bare(text), fields)
-    if record.is_blank or len(fields) == width:
+    if record.is_blank:
         return record
+    if _fits(fields, width):
+        return Record(line_no, _bare(text), fields[:width])
     few_or_many = (
         "fill in the missing cells (a blank cell still needs its delimiter)"
         if len(fields) < width

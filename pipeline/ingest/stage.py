@@ -6,6 +6,7 @@ A cast alone takes too much: it reads `0x10` as 16, `1e400` as infinity and `9.5
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from pipeline.errors import ContractError, Where
 from pipeline.ingest.land import BLANKS, Sheet, quoted
@@ -110,23 +111,39 @@ def typed_sql(field: Field, cell: str, *, decimal_comma: bool) -> str:
     return _TYPED[field.type](field, cell, decimal_comma)
 
 
-def _may_misfit(field: Field) -> bool:
-    return field.type != "string" or bool(field.enum)
+@dataclass(frozen=True)
+class Plan:
+    """How one sheet is typed: its table, the columns it has, and whether commas are decimal points in it."""
+
+    table: Table
+    columns: tuple[str, ...]
+    decimal_comma: bool
+
+    @property
+    def fields(self) -> tuple[Field, ...]:
+        """The declared columns that the sheet has, in declared order."""
+        return tuple(field for field in self.table.fields if field.name in self.columns)
+
+    @property
+    def checked(self) -> tuple[Field, ...]:
+        """The columns among them in which a cell may not fit."""
+        return tuple(field for field in self.fields if field.type != "string" or field.enum)
 
 
-def rows_sql(table: Table, *, decimal_comma: bool) -> str:
+def rows_sql(plan: Plan) -> str:
     """Return the SELECT that gives each raw row of a file trimmed (`c_<column>`) and typed (`t_<column>`)."""
     cells = ", ".join(
-        f"nullif(trim({quoted(name)}, {BLANKS}), '') AS {quoted('c_' + name)}" for name in table.field_names
+        f"nullif(trim({quoted(field.name)}, {BLANKS}), '') AS {quoted('c_' + field.name)}"
+        for field in plan.fields
     )
     typed = ", ".join(
-        f"{typed_sql(field, cell, decimal_comma=decimal_comma)} AS {quoted('t_' + field.name)}"
-        for field in table.fields
+        f"{typed_sql(field, cell, decimal_comma=plan.decimal_comma)} AS {quoted('t_' + field.name)}"
+        for field in plan.fields
         for cell in (quoted("c_" + field.name),)
     )
     return (
         f"SELECT *, {typed} FROM "
-        f"(SELECT line_no, raw_text, {cells} FROM raw.{table.name} WHERE file_id = $file_id)"
+        f"(SELECT line_no, raw_text, {cells} FROM raw.{plan.table.name} WHERE file_id = $file_id)"
     )
 
 
@@ -134,47 +151,47 @@ def _misfit_sql(field: Field) -> str:
     return f"({quoted('c_' + field.name)} IS NOT NULL AND {quoted('t_' + field.name)} IS NULL)"
 
 
-def _any_misfit_sql(table: Table) -> str:
-    return " OR ".join(_misfit_sql(field) for field in table.fields if _may_misfit(field)) or "FALSE"
+def _any_misfit_sql(plan: Plan) -> str:
+    return " OR ".join(_misfit_sql(field) for field in plan.checked) or "FALSE"
 
 
-def _filled_sql(field: Field, table: Table) -> str:
+def _filled_sql(field: Field, plan: Plan) -> str:
     """Return the staged value of a column: its typed cell, or what a blank is read as."""
-    typed = quoted("t_" + field.name)
+    typed = quoted("t_" + field.name) if field in plan.fields else "NULL"
     if field.blank_value is None:
         return typed
     filled = f"coalesce({typed}, CAST('{field.blank_value}' AS {field.duckdb_type}))"
     if field.borrowed_from is None:
         return filled
     # Borrowed facts speak only where the row has a case; without one a blank is not "nothing happened".
-    case = ", ".join(quoted("c_" + item.name) for item in table.fields if item.borrowed_from)
-    return f"CASE WHEN coalesce({case}) IS NOT NULL THEN {filled} END"
+    case = ", ".join(quoted("c_" + item.name) for item in plan.fields if item.borrowed_from)
+    return f"CASE WHEN coalesce(NULL, {case}) IS NOT NULL THEN {filled} END" if case else "NULL"
 
 
-def accepted_sql(table: Table, *, decimal_comma: bool) -> str:
+def accepted_sql(plan: Plan) -> str:
     """Return the statement that stages the rows of a file in which every cell fits, in the file's order."""
+    table = plan.table
     columns = ", ".join(quoted(name) for name in table.field_names)
-    values = ", ".join(_filled_sql(field, table) for field in table.fields)
+    values = ", ".join(_filled_sql(field, plan) for field in table.fields)
     return (
         f"INSERT INTO staged.{table.name} (row_id, file_id, line_no, {columns}) "
         f"SELECT $offset + line_no, $file_id, line_no, {values} "
-        f"FROM ({rows_sql(table, decimal_comma=decimal_comma)}) WHERE NOT ({_any_misfit_sql(table)})"
+        f"FROM ({rows_sql(plan)}) WHERE NOT ({_any_misfit_sql(plan)})"
     )
 
 
-def misfits_sql(table: Table, *, decimal_comma: bool) -> str:
-    """Return the statement that lists each cell of a file that does not fit: line, column, place, value."""
+def misfits_sql(plan: Plan) -> str:
+    """Return the statement that lists each cell of a file that does not fit: line, place, column, value."""
     listed = ", ".join(
         f"CASE WHEN {_misfit_sql(field)} THEN "
         f"{{'place': {place}, 'column_name': '{field.name}', 'value': {quoted('c_' + field.name)}}} END"
-        for place, field in enumerate(table.fields)
-        if _may_misfit(field)
+        for place, field in enumerate(plan.checked)
     )
     return (
         "CREATE OR REPLACE TEMP TABLE misfit AS "
         "SELECT line_no, raw_text, cell.place, cell.column_name, cell.value FROM "
         f"(SELECT line_no, raw_text, unnest(list_filter([{listed}], lambda cell: cell IS NOT NULL)) AS cell "
-        f"FROM ({rows_sql(table, decimal_comma=decimal_comma)}) WHERE {_any_misfit_sql(table)})"
+        f"FROM ({rows_sql(plan)}) WHERE {_any_misfit_sql(plan)})"
     )
 
 
@@ -212,9 +229,9 @@ def _write_words(store: Store, words: list[Misfit]) -> None:
         )
 
 
-def _reject_misfits(store: Store, sheet: Sheet, *, decimal_comma: bool) -> int:
+def _reject_misfits(store: Store, sheet: Sheet, plan: Plan) -> int:
     table = sheet.table
-    store.run(misfits_sql(table, decimal_comma=decimal_comma), {"file_id": sheet.file_id})
+    store.run(misfits_sql(plan), {"file_id": sheet.file_id})
     pairs = store.rows("SELECT DISTINCT column_name, value FROM misfit ORDER BY column_name, value")
     if pairs:
         _write_words(store, [explain(table.field(column), value) for column, value in pairs])
@@ -247,20 +264,21 @@ def stage(store: Store, sheet: Sheet) -> tuple[int, int]:
     decimal_comma = sheet.delimiter == ";" and _has_decimal_comma(store, sheet)
     if decimal_comma:
         sheet.notes.append("decimal commas read as decimal points")
+    plan = Plan(
+        sheet.table, tuple(column for column in sheet.headings.columns if column is not None), decimal_comma
+    )
     # Row ids are line numbers counted on over the files, so that a mended row gets the id it would have had.
     offset = int(
         store.value(
             "SELECT coalesce(sum(line_count), 0) FROM meta.file WHERE table_name = ?", [sheet.table.name]
         )
     )
-    store.run(
-        accepted_sql(sheet.table, decimal_comma=decimal_comma), {"file_id": sheet.file_id, "offset": offset}
-    )
+    store.run(accepted_sql(plan), {"file_id": sheet.file_id, "offset": offset})
     staged = int(
         store.value(f"SELECT count(*) FROM staged.{sheet.table.name} WHERE file_id = ?", [sheet.file_id])
     )
     landed = int(
         store.value(f"SELECT count(*) FROM raw.{sheet.table.name} WHERE file_id = ?", [sheet.file_id])
     )
-    set_aside = 0 if staged == landed else _reject_misfits(store, sheet, decimal_comma=decimal_comma)
+    set_aside = 0 if staged == landed else _reject_misfits(store, sheet, plan)
     return staged, set_aside
