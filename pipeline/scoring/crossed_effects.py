@@ -76,6 +76,7 @@ def fit_crossed_effects(
     factors: Mapping[str, Codes],
     nested: Mapping[str, str] | None = None,
     linked: tuple[str, str] | None = None,
+    levels: Mapping[str, int] | None = None,
 ) -> CrossedFit:
     """Fit the model by maximum likelihood.
 
@@ -85,6 +86,9 @@ def fit_crossed_effects(
         See `build_design`.
     linked
         Two factors of which the linked groups are found, as ``("umpire", "evaluator")``.
+    levels
+        Number of levels of a factor that may have more than occur: an absent level has mode 0 and the
+        factor's own SD.
 
     Returns
     -------
@@ -93,7 +97,7 @@ def fit_crossed_effects(
         factor with one level only is left out (SD 0) and named in the message: it cannot be told from the
         intercept.
     """
-    design = build_design(successes, trials, factors, nested)
+    design = build_design(successes, trials, factors, nested, levels)
     groups: dict[str, Codes] = {}
     n_groups = 1
     if linked is not None:

@@ -110,6 +110,7 @@ def build_design(
     trials: Floats,
     factors: Mapping[str, Codes],
     nested: Mapping[str, str] | None = None,
+    levels: Mapping[str, int] | None = None,
 ) -> Design:
     """Merge cells, choose the block and lay out the model.
 
@@ -124,6 +125,8 @@ def build_design(
         Names of nested factors with the factor each is nested in, as ``{"game": "umpire"}``: every game has
         one umpire. The result does not depend on it, only the speed. The first one decides the block; without
         any, the factor with most levels is the block.
+    levels
+        Number of levels of a factor, where it may be more than occur in the rows.
 
     Raises
     ------
@@ -140,7 +143,7 @@ def build_design(
         raise ValueError("every row needs trials above 0 and successes from 0 to trials")
     if any(code.min() < 0 for code in raw.values()):
         raise ValueError("levels are whole numbers from 0")
-    sizes = {name: int(code.max()) + 1 for name, code in raw.items()}
+    sizes = {name: max(int(code.max()) + 1, (levels or {}).get(name, 0)) for name, code in raw.items()}
     child, block = next(iter((nested or {}).items()), (None, max(sizes, key=lambda name: sizes[name])))
     if block not in raw or (child is not None and child not in raw):
         raise ValueError(f"nested names unknown factors: {child!r} in {block!r}")

@@ -53,7 +53,8 @@ def run_one(size: str, games: bool) -> None:
     fit = fit_crossed_effects(right, trials, factors, nested, ("umpire", "evaluator"))
     fitted = time.process_time() - cpu
     sys.stdout.write(
-        f"{size}{' with games' if games else ''}: fit {fitted:.2f} s CPU, {time.perf_counter() - wall:.2f} s wall,"
+        f"{size}{' with games' if games else ''}: fit {fitted:.2f} s CPU, "
+        f"{time.perf_counter() - wall:.2f} s wall,"
         f" {fit.record.evaluations} evaluations, {fit.cells:,} cells, {fit.record.outcome}\n"
         f"  logL {fit.log_likelihood:.5f} intercept {fit.intercept:.4f} "
         f"{ {name: round(value, 4) for name, value in fit.sd.items()} }\n"

@@ -1,0 +1,164 @@
+"""One fitted model for each area of plate work, with the rates of all umpires drawn from it."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+
+from pipeline.scoring.crossed_effects import CrossedFit, fit_crossed_effects
+from pipeline.scoring.design import Codes, Floats, sums
+from pipeline.scoring.posterior import Draws, draw_posterior
+
+_GRID_POINTS = 33
+# The logistic curve averaged over a normal of variance s^2 is nearly the logistic curve at x / sqrt(1 + k
+# s^2); k = (16 sqrt(3) / (15 pi))^2, Johnson & Kotz 1970; the error is under 0.002 for s up to 1.
+_AVERAGING = (16 * np.sqrt(3) / (15 * np.pi)) ** 2
+
+
+@dataclass(frozen=True)
+class AreaModel:
+    """The model of one area.
+
+    Attributes
+    ----------
+    name
+        The area, or `overall`.
+    umpires, evaluators, situations
+        Identifiers in the order of the codes; umpires are all those of the roster.
+    cells
+        Right and graded counts with the codes `umpire`, `evaluator`, `situation`, `game`.
+    calls, right_calls
+        Per umpire.
+    mix
+        Share of each situation in the season: the reference mix.
+    adjusted
+        Draws of each umpire's adjusted rate, shape (draws, umpires), in single precision.
+    """
+
+    name: str
+    umpires: tuple[str, ...]
+    evaluators: tuple[str, ...]
+    situations: tuple[str, ...]
+    cells: pd.DataFrame
+    fit: CrossedFit
+    draws: Draws | None
+    calls: Floats
+    right_calls: Floats
+    mix: Floats
+    adjusted: Floats
+    evaluator_groups: Codes | None
+
+
+def averaged_rate(linear: Floats, game_sd: Floats | float) -> Floats:
+    """Return the right-call rate at a linear predictor, averaged over games of SD `game_sd`."""
+    rate: Floats = expit(linear / np.sqrt(1 + _AVERAGING * np.square(game_sd)))
+    return rate
+
+
+def fit_area(name: str, cells: pd.DataFrame, umpires: Sequence[str], draws: int, seed: int) -> AreaModel:
+    """Fit one area.
+
+    Parameters
+    ----------
+    cells
+        Columns `umpire_id`, `game_id`, `evaluator_id`, `stratum`, `successes`, `trials`. A column that is all
+        missing (a quiz has no evaluator and no game) is no factor of the model.
+    umpires
+        All umpires that are to be judged, seen in this area or not: an unseen one is as likely as not to be
+        anybody of the population, and gets the interval that this implies.
+    draws, seed
+        Number of posterior draws, and the seed (the area's name is mixed in, so that areas are independent).
+    """
+    place = {umpire: code for code, umpire in enumerate(umpires)}
+    cells = cells[cells["umpire_id"].isin(place)].reset_index(drop=True)
+    coded = pd.DataFrame({"successes": cells["successes"], "trials": cells["trials"]})
+    coded["umpire"] = cells["umpire_id"].map(place).astype("int64")
+    situation, situations = pd.factorize(cells["stratum"], sort=True)
+    coded["situation"] = situation
+    evaluators: Sequence[str] = ()
+    factors: dict[str, Codes] = {"umpire": coded["umpire"].to_numpy(), "situation": situation}
+    nested = None
+    if cells["evaluator_id"].notna().all():
+        evaluator, found = pd.factorize(cells["evaluator_id"], sort=True)
+        evaluators = found.tolist()
+        coded["evaluator"] = factors["evaluator"] = evaluator
+    if cells["game_id"].notna().all():
+        game = pd.factorize(
+            pd.factorize(cells["game_id"], sort=True)[0] * len(place) + coded["umpire"], sort=True
+        )[0]
+        coded["game"] = factors["game"] = game
+        nested = {"game": "umpire"}
+    y, n = coded["successes"].to_numpy(float), coded["trials"].to_numpy(float)
+    linked = ("umpire", "evaluator") if "evaluator" in factors else None
+    fit = fit_crossed_effects(y, n, factors, nested, linked, {"umpire": len(place)})
+    calls, right = (sums(factors["umpire"], values, len(place)) for values in (n, y))
+    mix = sums(factors["situation"], n, len(situations)) / n.sum()
+    own_seed = (seed + zlib.crc32(name.encode())) % 2**32
+    posterior = draw_posterior(fit, draws, own_seed) if fit.has_estimates else None
+    if posterior is not None:
+        adjusted = _adjusted(posterior, mix)
+    else:
+        # Nothing to borrow from others: each umpire's own count with Jeffreys' prior, not adjusted for
+        # anything.
+        rng = np.random.default_rng(own_seed)
+        adjusted = rng.beta(right + 0.5, calls - right + 0.5, size=(draws, len(place)))
+    return AreaModel(
+        name=name,
+        umpires=tuple(umpires),
+        evaluators=tuple(evaluators),
+        situations=tuple(situations),
+        cells=coded,
+        fit=fit,
+        draws=posterior,
+        calls=calls,
+        right_calls=right,
+        mix=mix,
+        adjusted=adjusted.astype(np.float32),
+        evaluator_groups=fit.group_of.get("evaluator"),
+    )
+
+
+def game_sd(draws: Draws) -> Floats:
+    """Return the drawn SD of games, zero in a model without them."""
+    return draws.sd.get("game", np.zeros_like(draws.intercept))
+
+
+def reference_rate(draws: Draws, mix: Floats, shift: Floats) -> Floats:
+    """Return the rate over the reference mix for each draw, with `shift` added to the linear predictor.
+
+    `shift` and the result have shape (draws, n). Within a draw the rate is a smooth curve of the shift. It is
+    computed on a grid, with its slope, and read off by cubic Hermite interpolation (error under 1e-5): the
+    cost does not grow with umpires times situations.
+    """
+    scale = 1 / np.sqrt(1 + _AVERAGING * game_sd(draws) ** 2)
+    base = (draws.intercept[:, None] + draws.effects["situation"]) * scale[:, None]
+    low, high = float(shift.min()), float(shift.max())
+    step = max(high - low, 1e-6) / (_GRID_POINTS - 1)
+    value = np.empty((base.shape[0], _GRID_POINTS))
+    slope = np.empty_like(value)
+    for i in range(_GRID_POINTS):
+        rate = expit(base + (scale * (low + i * step))[:, None])
+        value[:, i] = rate @ mix
+        slope[:, i] = (rate * (1 - rate)) @ mix * scale * step
+    position = (shift - low) / step
+    left = np.minimum(position.astype(np.int64), _GRID_POINTS - 2)
+    t = position - left
+    rows = np.arange(shift.shape[0])[:, None]
+    flat = rows * _GRID_POINTS + left
+    v0, v1, s0, s1 = (table.ravel()[flat + k] for table in (value, slope) for k in (0, 1))
+    result: Floats = v0 + t * (s0 + t * (3 * (v1 - v0) - 2 * s0 - s1 + t * (s0 + s1 - 2 * (v1 - v0))))
+    return result
+
+
+def _adjusted(draws: Draws, mix: Floats) -> Floats:
+    shift = draws.effects["umpire"]
+    rows = max(1, 8_000_000 // shift.shape[0])
+    parts = [
+        reference_rate(draws, mix, shift[:, start : start + rows]) for start in range(0, shift.shape[1], rows)
+    ]
+    return np.concatenate(parts, axis=1)

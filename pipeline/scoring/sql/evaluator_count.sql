@@ -1,0 +1,18 @@
+-- What each evaluator recorded, and how often the grade agrees with the rules.
+-- grain: one row per evaluator of the roster with at least one call
+-- key: evaluator_id
+-- reads: checked.evaluators, scores.call_grade, rulings.ruling
+SELECT
+    e.evaluator_id, e.name, e.level,
+    count(*) AS calls,
+    count(DISTINCT c.game_id) AS games,
+    count(DISTINCT c.umpire_id) AS umpires,
+    count(*) FILTER (c.verdict IN ('right', 'wrong')) AS graded_calls,
+    count(c.evaluator_agrees) AS grades,
+    count(*) FILTER (c.evaluator_agrees) AS agree,
+    count(*) FILTER (r.state = 'settled') AS settled
+FROM checked.evaluators AS e
+JOIN scores.call_grade AS c USING (evaluator_id)
+LEFT JOIN rulings.ruling AS r USING (call_id)
+GROUP BY e.evaluator_id, e.name, e.level
+ORDER BY e.evaluator_id
