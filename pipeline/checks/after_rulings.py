@@ -7,15 +7,15 @@ from pipeline.config import RunConfig
 from pipeline.store import StepResult, Store
 
 NEAR_BOUNDARY_IN = 1.0
-"""Taken pitches measured within this many inches of the zone's boundary are not held against anyone: neither the
-umpire's eye nor the measurement is finer (our own choice, no source)."""
+"""Taken pitches measured within this many inches of the zone's boundary are not held against anyone: neither
+the umpire's eye nor the measurement is finer (our own choice, no source)."""
 
 
-def check_rulings(config: RunConfig, store: Store) -> StepResult:  # noqa: ARG001 - the shape of every step
+def check_rulings(config: RunConfig, store: Store) -> StepResult:
     """Fill `meta.ruling_finding` with calls whose facts contradict, or whose grade contradicts the rules.
 
-    The columns are those of `meta.finding`. The grade is compared only with parts of the ruling that were noted
-    and that the rules settle.
+    The columns are those of `meta.finding`. The grade is compared only with parts of the ruling that were
+    noted and that the rules settle.
     """
     with store.transaction():
         make_finding_table(store, "meta.ruling_finding")
@@ -25,6 +25,5 @@ def check_rulings(config: RunConfig, store: Store) -> StepResult:  # noqa: ARG00
             "SELECT (SELECT count(*) FROM facts.fct_call), "
             "count(*) FILTER (WHERE kind = 'facts_contradict'), count(*) FROM meta.ruling_finding"
         )[0]
-    return StepResult(
-        "recheck", rows_in, findings, notes={"contradictions": contradictions, "grades": findings - contradictions}
-    )
+    notes = {"contradictions": contradictions, "grades": findings - contradictions}
+    return StepResult("recheck", rows_in, findings, notes=notes)

@@ -57,9 +57,8 @@ def _part_all(store: Store) -> list[Looked]:
         checks = applicable(checks_of(table), handed_in)
         relation = part_rows(store, table, checks)
         if table.name in handed_in:
-            came, rows = (
-                int(store.value(f"SELECT count(*) FROM {name}")) for name in (f"staged.{table.name}", relation)
-            )
+            came = int(store.value(f"SELECT count(*) FROM staged.{table.name}"))
+            rows = int(store.value(f"SELECT count(*) FROM {relation}"))
             looked.append(Looked(table, relation, came, rows, checks))
     return looked
 

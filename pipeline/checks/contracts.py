@@ -31,7 +31,9 @@ Kind = Literal[
 
 @dataclass(frozen=True)
 class Check:
-    """One condition on the rows of one table; a missing value passes all kinds but `not_null` and `conditional`.
+    """One condition on the rows of one table.
+
+    A missing value passes every kind but `not_null`, and `conditional`, which asks for the value.
 
     `args` by kind: `in_set` values, separator (None where a cell holds one value); `range` minimum, maximum
     (None where open; dates as dates); `regex` pattern (the whole cell must fit); `foreign_key` table, target;
@@ -100,9 +102,7 @@ def in_dependency_order(tables: Iterable[Table]) -> tuple[Table, ...]:
 
 def applicable(checks: Iterable[Check], handed_in: set[str]) -> tuple[Check, ...]:
     """Return the checks that can be made: a foreign key only where the table it points to was handed in."""
-    return tuple(
-        check for check in checks if check.kind != "foreign_key" or check.args["table"] in handed_in
-    )
+    return tuple(check for check in checks if check.kind != "foreign_key" or check.args["table"] in handed_in)
 
 
 def noun(table: Table) -> str:
@@ -188,7 +188,7 @@ def _bound(table: Table, column: Field, value: float | str | None) -> float | dt
     if value is None:
         return None
     if column.type == "date":
-        return value if isinstance(value, dt.date) else dt.date.fromisoformat(str(value))
+        return dt.date.fromisoformat(str(value))
     if column.type in ("integer", "number") and isinstance(value, int | float):
         return value
     raise ContractError(

@@ -10,15 +10,15 @@ from pipeline.store import Store
 from schemas import fact_columns, table
 
 MOST_CALLS_A_GAME = 450
-"""More calls on one game than this are no game's: both sides throw some 250 to 330 pitches in nine innings (from
-memory, no source), and half as many again is left for extra innings."""
+"""More calls on one game than this are no game's: both sides throw some 250 to 330 pitches in nine innings
+(from memory, no source), and a third as many again is left for extra innings."""
 
 STRAIGHT_LINE_CALLS = 100
-"""From this many grades on, one grade for all of them is told (common practice, no source): an umpire right on
-97 calls of 100 would be graded so by chance one time in twenty."""
+"""From this many grades on, one grade for all of them is told (our own choice, no source): were 97 calls of
+100 right, a hundred would all be graded right by chance one time in twenty (0.97^100 = 0.048)."""
 
 COPIED_ROWS, COPIED_SHARE = 20, 0.8
-"""Least size of a sheet, and part of it that must be the same in another game's (our own choice, no source)."""
+"""Least size of a sheet, and part of it that must be the same in another game's (our choice, no source)."""
 
 
 def find_across(config: RunConfig, store: Store) -> None:
@@ -44,8 +44,8 @@ def find_across(config: RunConfig, store: Store) -> None:
 def compared_facts() -> tuple[str, ...]:
     """Return the facts on which two evaluators of one pitch should agree.
 
-    Measures are left out, which differ by their error alone, and so is how the place was found, which is a fact
-    of the evaluator and not of the pitch.
+    Measures are left out, which differ by their error alone, and so is how the place was found, which is a
+    fact of the evaluator and not of the pitch.
     """
     calls = table("plate_calls")
     return tuple(

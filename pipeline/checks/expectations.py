@@ -6,8 +6,10 @@ context lives in memory, its progress bars and usage tracking are off.
 
 from __future__ import annotations
 
+import importlib
 import importlib.metadata
 import os
+import re
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -23,7 +25,7 @@ from pipeline.errors import DisagreementError
 if TYPE_CHECKING:
     import pandas as pd
     from great_expectations import ExpectationSuite
-    from great_expectations.data_context import EphemeralDataContext
+    from great_expectations.data_context.data_context.ephemeral_data_context import EphemeralDataContext
     from great_expectations.expectations.expectation import Expectation
 
 _SEVERITY = {"reject": "critical", "warn": "warning"}
@@ -65,58 +67,68 @@ def frame_sql(checks: Sequence[Check], relation: str, dates: frozenset[str]) -> 
 
 def key_parameter(check: Check) -> str:
     """Return the name under which the known ids of a foreign key are handed to a suite."""
-    return f"{check.args['table']}_{check.args['target']}"
+    return f"{check.columns[0]}_in_{check.args['table']}"
 
 
 def expectation(check: Check, dates: frozenset[str]) -> Expectation:
-    """Return the expectation that finds the rows `violation_sql` finds, carrying the check's id."""
-    from great_expectations import expectations as gx
-    from great_expectations.expectations.row_conditions import Column
+    """Return the expectation that finds the rows `violation_sql` finds, carrying the check's id.
 
-    common: dict[str, Any] = {"meta": {"check_id": check.id}, "severity": _SEVERITY[check.severity]}
-    first = check.columns[0]
+    `dates` names the columns that the frame holds as yyyymmdd.
+    """
+    name, arguments = _expected(check, dates)
+    # The package holds these names without exporting them, so that a type checker does not see them.
+    library = importlib.import_module("great_expectations.expectations")
+    made: Expectation = getattr(library, name)(
+        meta={"check_id": check.id}, severity=_SEVERITY[check.severity], **arguments
+    )
+    return made
+
+
+def _expected(check: Check, dates: frozenset[str]) -> tuple[str, dict[str, Any]]:
+    """Return name and arguments of the expectation that says what a check says."""
+    first, args = check.columns[0], check.args
     match check.kind:
         case "not_null":
-            return gx.ExpectColumnValuesToNotBeNull(column=first, **common)
-        case "in_set" if check.args["separator"] is None:
-            return gx.ExpectColumnValuesToBeInSet(column=first, value_set=list(check.args["values"]), **common)
+            return "ExpectColumnValuesToNotBeNull", {"column": first}
+        case "in_set" if args["separator"] is None:
+            return "ExpectColumnValuesToBeInSet", {"column": first, "value_set": list(args["values"])}
         case "in_set":
-            pattern = _joined_pattern(check.args["values"], check.args["separator"])
-            return gx.ExpectColumnValuesToMatchRegex(column=first, regex=pattern, **common)
+            pattern = _joined_pattern(args["values"], args["separator"])
+            return "ExpectColumnValuesToMatchRegex", {"column": first, "regex": pattern}
         case "range":
             low, high = (
                 int(bound.strftime("%Y%m%d")) if first in dates and bound is not None else bound
-                for bound in (check.args["minimum"], check.args["maximum"])
+                for bound in (args["minimum"], args["maximum"])
             )
-            return gx.ExpectColumnValuesToBeBetween(column=first, min_value=low, max_value=high, **common)
+            return "ExpectColumnValuesToBeBetween", {"column": first, "min_value": low, "max_value": high}
         case "regex":
-            pattern = python_pattern(check.args["pattern"])
-            return gx.ExpectColumnValuesToMatchRegex(column=first, regex=pattern, **common)
+            pattern = python_pattern(args["pattern"])
+            return "ExpectColumnValuesToMatchRegex", {"column": first, "regex": pattern}
         case "unique" if len(check.columns) == 1:
-            return gx.ExpectColumnValuesToBeUnique(column=first, **common)
+            return "ExpectColumnValuesToBeUnique", {"column": first}
         case "unique":
-            return gx.ExpectCompoundColumnsToBeUnique(
-                column_list=list(check.columns), ignore_row_if="any_value_is_missing", **common
-            )
+            return "ExpectCompoundColumnsToBeUnique", {
+                "column_list": list(check.columns),
+                "ignore_row_if": "any_value_is_missing",
+            }
         case "foreign_key":
             # The ids are handed over at the run, so that the saved suite does not grow with the season.
-            known: Any = {"$PARAMETER": key_parameter(check)}
-            return gx.ExpectColumnValuesToBeInSet(column=first, value_set=known, **common)
+            known = {"$PARAMETER": key_parameter(check)}
+            return "ExpectColumnValuesToBeInSet", {"column": first, "value_set": known}
         case "greater_than":
-            return gx.ExpectColumnPairValuesAToBeGreaterThanB(
-                column_A=first,
-                column_B=check.columns[1],
-                or_equal=check.args["or_equal"],
-                ignore_row_if="either_value_is_missing",
-                **common,
-            )
+            return "ExpectColumnPairValuesAToBeGreaterThanB", {
+                "column_A": first,
+                "column_B": check.columns[1],
+                "or_equal": args["or_equal"],
+                "ignore_row_if": "either_value_is_missing",
+            }
         case "conditional":
-            condition = Column(first) == check.args["value"]
-            return gx.ExpectColumnValuesToNotBeNull(
-                column=check.columns[1], row_condition=condition, **common
-            )
+            from great_expectations.expectations.row_conditions import Column
+
+            condition = Column(first) == args["value"]
+            return "ExpectColumnValuesToNotBeNull", {"column": check.columns[1], "row_condition": condition}
         case "row_rule":
-            return gx.ExpectColumnValuesToBeInSet(column=_rule_column(check), value_set=[True], **common)
+            return "ExpectColumnValuesToBeInSet", {"column": _rule_column(check), "value_set": [True]}
         case "exact_copy":
             raise DisagreementError("exact copies are found by SQL alone and have no expectation")
 
@@ -126,8 +138,6 @@ def _rule_column(check: Check) -> str:
 
 
 def _joined_pattern(values: Sequence[str], separator: str) -> str:
-    import re
-
     one = "|".join(re.escape(value) for value in values)
     return rf"^(?:(?:{one})(?:{re.escape(separator)}(?:{one}))*)\Z"
 
@@ -141,7 +151,7 @@ def suite(name: str, checks: Sequence[Check], dates: frozenset[str]) -> Expectat
 
 def suite_record(made: ExpectationSuite) -> dict[str, Any]:
     """Return a suite as plain data that is the same at each run: no random ids, no notes of ours lost."""
-    record = made.to_json_dict()
+    record: dict[str, Any] = dict(made.to_json_dict())
     return {
         "name": record["name"],
         "great_expectations_version": importlib.metadata.version("great-expectations"),
@@ -170,7 +180,7 @@ def quiet_context() -> Iterator[EphemeralDataContext]:
 
 
 def plain_text(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the frame with its text as Python objects, a missing cell as None, whichever engine pandas prefers."""
+    """Return the frame with its text as Python objects and its missing cells as None."""
     import pandas as pd
 
     for name in frame.columns:
@@ -212,7 +222,7 @@ def run_suite(
         trouble = _trouble(item.exception_info)
         if trouble is not None or "unexpected_count" not in item.result:
             raise DisagreementError(
-                f"great-expectations could not compute the check {check_id}: {trouble or 'no count came back'}",
+                f"great-expectations could not compute {check_id}: {trouble or 'no count came back'}",
                 hint="this is a fault of the program: report it with the versions in manifest.json",
             )
         failing = frozenset(int(row["row_id"]) for row in item.result.get("unexpected_index_list") or ())

@@ -35,12 +35,8 @@ def make_finding_table(store: Store, target: str) -> None:
     store.run(f"CREATE OR REPLACE TABLE {target} ({columns})")
 
 
-def add_findings(
-    store: Store, target: str, name: str, parameters: Mapping[str, Any] | None = None
-) -> None:
+def add_findings(store: Store, target: str, name: str, parameters: Mapping[str, Any] | None = None) -> None:
     """Add to `target` the findings of the SELECT in `sql/<name>.sql`, ordered by `finding_id`."""
     columns = ", ".join(column for column, _ in COLUMNS)
-    store.run(
-        f"INSERT INTO {target} SELECT {columns} FROM ({named_sql('pipeline.checks', name)}) ORDER BY finding_id",
-        parameters,
-    )
+    select = f"SELECT {columns} FROM ({named_sql('pipeline.checks', name)}) ORDER BY finding_id"
+    store.run(f"INSERT INTO {target} {select}", parameters)

@@ -37,8 +37,8 @@ _TEMP_TABLES = (
 def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
     """Check the staged rows of one table, fill `checked.<table>`, and return the relation that was checked.
 
-    That relation is the staged rows without exact copies of earlier ones. Violations go to `meta.violation`, rows
-    that fail a check of severity `reject` to `meta.reject`, other failures to `meta.finding`.
+    That relation is the staged rows without exact copies of earlier ones. Violations go to `meta.violation`,
+    rows that fail a check of severity `reject` to `meta.reject`, other failures to `meta.finding`.
     """
     for statement in _TEMP_TABLES:
         store.run(statement)
@@ -49,7 +49,8 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
         ") ORDER BY check_id, row_id"
     )
     _explain_failures(store, table, checks, relation)
-    store.run(f"INSERT INTO meta.reject {named_sql('pipeline.checks', 'rejects')}", {"table_name": table.name})
+    rejects = named_sql("pipeline.checks", "rejects")
+    store.run(f"INSERT INTO meta.reject {rejects}", {"table_name": table.name})
     add_findings(store, "meta.finding", "declared_findings", {"table_name": table.name})
     store.run(
         f"CREATE OR REPLACE TABLE checked.{identifier(table.name)} AS SELECT * FROM {relation} "
@@ -67,7 +68,7 @@ def balance_books(store: Store) -> None:
         A file's rows do not add up, which is a fault of this program.
     """
     store.run("CREATE OR REPLACE TEMP TABLE accepted_row (file_id INTEGER, line_no BIGINT)")
-    for (name,) in store.rows("SELECT DISTINCT table_name FROM meta.file WHERE table_name IS NOT NULL ORDER BY 1"):
+    for (name,) in store.rows("SELECT DISTINCT table_name FROM meta.file WHERE table_name IS NOT NULL"):
         store.run(f"INSERT INTO accepted_row SELECT file_id, line_no FROM checked.{identifier(name)}")
     faults = store.records(named_sql("pipeline.checks", "books"))
     store.run("DROP TABLE accepted_row")
@@ -155,10 +156,8 @@ def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relat
                 "check_id": check.id,
             },
         )
-        subjects = [
-            row[0]
-            for row in store.rows("SELECT DISTINCT subject FROM failure WHERE check_id = ? ORDER BY 1", [check.id])
-        ]
+        select = "SELECT DISTINCT subject FROM failure WHERE check_id = ? ORDER BY subject"
+        subjects = [row[0] for row in store.rows(select, [check.id])]
         _write_words(store, explain(store, table, check, relation, subjects))
     _note_sources(store, table, "SELECT row_id FROM failure")
 

@@ -19,12 +19,13 @@ from pipeline.checks.expectations import (
     suite,
     suite_record,
 )
+from pipeline.checks.quoting import identifier, literal
 from pipeline.errors import DisagreementError
 from pipeline.store import Store, write_bytes
 from schemas import Table
 
 WHOLE_ROWS = 200_000
-"""Up to this many rows a table is validated whole; above, its violating rows and a sample (memory, minutes)."""
+"""Up to this many rows a table is validated whole; above, its violating rows and a sample (saves minutes)."""
 
 _SHOWN = 5
 
@@ -78,7 +79,7 @@ def validate(store: Store, looked: Sequence[Looked]) -> Validated:
             whole = item.rows <= WHOLE_ROWS
             frame = store.frame(frame_sql(checks, item.relation if whole else _sample(item), dates))
             made = suite(table, checks, dates)
-            outcomes = run_suite(context, made, frame, _known_ids(store, checks))
+            outcomes = run_suite(context, made, frame, _known_ids(store, checks, item.relation))
             _compare(table, checks, outcomes, _by_sql(store, table))
             done.outcomes.update({outcome.check_id: outcome for outcome in outcomes})
             done.scopes[table] = "whole" if whole else "sample"
@@ -105,16 +106,24 @@ def _sample(item: Looked) -> str:
     # of the rows at each run, with no regard to their order in the file.
     return (
         f"(SELECT * FROM {item.relation} WHERE (row_id * 2654435761) % 4294967296 < 42949673 OR row_id IN "
-        f"(SELECT row_id FROM meta.violation WHERE table_name = '{item.table.name}'))"
+        f"(SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)}))"
     )
 
 
-def _known_ids(store: Store, checks: Sequence[Check]) -> dict[str, list[str]]:
+def _known_ids(store: Store, checks: Sequence[Check], relation: str) -> dict[str, list[str]]:
+    """Return for each foreign key the known ids among those that the rows name.
+
+    Known ids that no row names decide nothing, but a suite is copied many times over while it runs: thirteen
+    thousand call ids for five amendments took 2 s out of 6.
+    """
     known: dict[str, list[str]] = {}
     for check in checks:
-        if check.kind == "foreign_key" and key_parameter(check) not in known:
-            target, parent = check.args["target"], check.args["table"]
-            rows = store.rows(f'SELECT DISTINCT "{target}" FROM checked."{parent}" ORDER BY 1')
+        if check.kind == "foreign_key":
+            column, target = identifier(check.columns[0]), identifier(check.args["target"])
+            rows = store.rows(
+                f"SELECT DISTINCT {target} FROM checked.{identifier(check.args['table'])} "
+                f"WHERE {target} IN (SELECT {column} FROM {relation}) ORDER BY 1"
+            )
             known[key_parameter(check)] = [row[0] for row in rows]
     return known
 
@@ -138,10 +147,10 @@ def _compare(
         expected = by_sql.get(outcome.check_id, set())
         apart = sorted(expected ^ outcome.failing)
         if apart:
-            shown = ", ".join(str(row) for row in apart[:_SHOWN])
+            shown = ", ".join(str(row) for row in apart[:_SHOWN]) + (", …" if len(apart) > _SHOWN else "")
             faults.append(
                 f"{outcome.check_id}: SQL finds {len(expected)} rows, great-expectations "
-                f"{len(outcome.failing)} (they differ on row_id {shown}{', …' if len(apart) > _SHOWN else ''})"
+                f"{len(outcome.failing)} (they differ on row_id {shown})"
             )
     if faults:
         raise DisagreementError(

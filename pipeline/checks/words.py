@@ -81,10 +81,11 @@ def _unique_words(
     store: Store, table: Table, check: Check, relation: str, subjects: Sequence[str]
 ) -> list[Word]:
     subject = subject_sql(check)
-    places = dict(
-        store.rows(
+    stands = {
+        key: list(zip(places, lines, strict=True))
+        for key, places, lines in store.rows(
             f"""
-            SELECT {subject} AS subject, list(file.place || ' line ' || line_no ORDER BY row_id)
+            SELECT {subject} AS subject, list(file.place ORDER BY row_id), list(line_no ORDER BY row_id)
             FROM {relation}
             JOIN (
                 SELECT file_id, path || coalesce(' [' || sheet || ']', '') AS place FROM meta.file
@@ -94,16 +95,24 @@ def _unique_words(
             """,
             [list(subjects)],
         )
-    )
+    }
     words = []
     for text in subjects:
-        lines = places[text]
-        named = lines[:_SHOWN_LINES]
-        more = f" and {len(lines) - len(named)} more" if len(lines) > len(named) else ""
-        where = f"{', '.join(named)}{more}" if more else f"{', '.join(named[:-1])} and {named[-1]}"
-        reason = f"{_named(table, check, text)} stands on {where} with different values"
+        reason = f"{_named(table, check, text)} stands on {_lines(stands[text])} with different values"
         words.append(Word(check.id, text, reason, check.remedy))
     return words
+
+
+def _lines(stands: list[tuple[str, int]]) -> str:
+    """Return places as words: `line 12 and line 40 of a.csv`, `line 12 of a.csv and line 3 of b.csv`."""
+    shown = stands[:_SHOWN_LINES]
+    parts = []
+    for number, (place, line_no) in enumerate(shown):
+        is_last_of_file = number + 1 == len(shown) or shown[number + 1][0] != place
+        parts.append(f"line {line_no}" + (f" of {place}" if is_last_of_file else ""))
+    if len(stands) > len(shown):
+        parts.append(f"{len(stands) - len(shown)} more")
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _named(table: Table, check: Check, subject: str) -> str:

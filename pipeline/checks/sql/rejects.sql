@@ -10,8 +10,15 @@ SELECT
     arg_min(failure.column_name, failure.place) AS column_name,
     -- A blank is the value of a missing cell; arg_min alone would pass over it to a later check's value.
     arg_min({'value': failure.value}, failure.place).value AS value,
-    string_agg(failure.column_name || ': ' || failure_word.reason, '; ' ORDER BY failure.place) AS reason,
-    string_agg(failure.column_name || ': ' || failure_word.remedy, '; ' ORDER BY failure.place) AS remedy,
+    -- The column stands beside the reason already, unless there are several.
+    CASE
+        WHEN count(*) = 1 THEN any_value(failure_word.reason)
+        ELSE string_agg(failure.column_name || ': ' || failure_word.reason, '; ' ORDER BY failure.place)
+    END AS reason,
+    CASE
+        WHEN count(*) = 1 THEN any_value(failure_word.remedy)
+        ELSE string_agg(failure.column_name || ': ' || failure_word.remedy, '; ' ORDER BY failure.place)
+    END AS remedy,
     any_value(source_row.raw_text) AS raw_text,
     'check' AS stage
 FROM failure
