@@ -577,7 +577,7 @@ def shared(tmp_path_factory):
         yield folder, store
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     rows=ROWS,
     ends=st.lists(st.sampled_from(["\n", "\r\n", "\r"]), min_size=1, max_size=3),
@@ -618,7 +618,7 @@ def test_every_line_is_heading_blank_accepted_or_rejected(shared, rows, ends, la
     assert len(left) >= blank
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=ROWS, end=st.sampled_from(["\n", "\r\n"]))
 def test_the_fast_reader_and_the_exact_one_give_the_same(shared, rows, end):
     folder, store = shared
