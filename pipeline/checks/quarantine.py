@@ -135,7 +135,7 @@ def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relat
     for place, check in enumerate(checks):
         if check.id not in failed or check.kind == "exact_copy":
             continue
-        shown = ", ".join(f"coalesce(trim(raw.{identifier(name)}), '')" for name in check.columns)
+        shown = ", ".join(f"nullif(trim(raw.{identifier(name)}), '')" for name in check.columns)
         store.run(
             f"""
             INSERT INTO failure

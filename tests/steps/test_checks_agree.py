@@ -82,7 +82,7 @@ ROWS = st.fixed_dictionaries(
         "height": some(6.0, 5.999, 40.5, 40.6, -1.0),
         "least": some(0.0, -0.5, 3.0),
         "day": some(dt.date(2026, 2, 28), dt.date(2026, 3, 1), dt.date(2026, 6, 30), dt.date(2026, 7, 1)),
-        # A no-break space, a vertical tab and an em space are blanks in one of the two pattern languages only.
+        # No-break space, vertical tab and em space are blanks in one of the two pattern languages only.
         "mail": some("a@b", "a@b\n", "a b@c", "a\u00a0b@c", "a\u2003@c", "a\x0b@c", "@", "é@ü", "nan", ""),
         "owner": some("O1", "O'2", "O3", ""),
         "low": some(6.0, 7.0, 8.0),
@@ -111,7 +111,9 @@ def fill(store: Store, rows: list[dict[str, Any]]) -> None:
             f"INSERT INTO staged.things VALUES (?{', ?' * len(TABLE.fields)})",
             [row_id, *(row[name] for name in TABLE.field_names)],
         )
-    store.run("CREATE OR REPLACE TABLE checked.owners AS SELECT unnest(?::VARCHAR[]) AS owner_id", [KNOWN_OWNERS])
+    store.run(
+        "CREATE OR REPLACE TABLE checked.owners AS SELECT unnest(?::VARCHAR[]) AS owner_id", [KNOWN_OWNERS]
+    )
 
 
 def by_sql(store: Store, checks: tuple[Check, ...] = CHECKS) -> dict[str, set[int]]:
@@ -138,7 +140,8 @@ BLANK: dict[str, Any] = dict.fromkeys(TABLE.field_names)
 
 def test_every_kind_of_check_is_on_the_small_table() -> None:
     assert {check.kind for check in CHECKS} == {
-        "not_null", "in_set", "range", "regex", "unique", "foreign_key", "greater_than", "conditional", "row_rule",
+        "not_null", "in_set", "range", "regex", "unique", "foreign_key", "greater_than", "conditional",
+        "row_rule",
     }  # fmt: skip
 
 
@@ -146,7 +149,14 @@ def test_both_find_the_rows_that_were_worked_out_by_hand(context: Any, store: St
     fill(
         store,
         [
-            {**BLANK, "thing_id": "a", "the colour": "red", "mail": "a@b", "sides": "low+high", "owner": "O'2"},
+            {
+                **BLANK,
+                "thing_id": "a",
+                "the colour": "red",
+                "mail": "a@b",
+                "sides": "low+high",
+                "owner": "O'2",
+            },
             {**BLANK, "thing_id": "a", "the colour": "RED", "height": 5.999, "part": "p", "number": 1},
             {**BLANK, "thing_id": None, "sides": "low+", "height": 40.6, "part": "p", "number": 1},
             {**BLANK, "thing_id": "d", "the colour": "red", "mail": None, "day": dt.date(2026, 7, 1)},
@@ -164,7 +174,9 @@ def test_both_find_the_rows_that_were_worked_out_by_hand(context: Any, store: St
         "things.height.range": {2, 3},
         "things.least.range": {7},
         "things.day.range": {4},
-        "things.mail.regex": {5},  # the no-break space of row 7 is no blank in the declared pattern's language
+        "things.mail.regex": {
+            5
+        },  # the no-break space of row 7 is no blank in the declared pattern's language
         "things.owner.foreign_key": {5},
         "things.higher": {5, 6},
         "things.not_above": {6},
@@ -177,7 +189,10 @@ def test_both_find_the_rows_that_were_worked_out_by_hand(context: Any, store: St
 
 
 @settings(
-    max_examples=25, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=25,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(rows=st.lists(ROWS, min_size=1, max_size=8))
 def test_both_find_the_same_rows_whatever_the_defects(context: Any, store: Store, rows: list[Any]) -> None:
@@ -212,9 +227,13 @@ def test_one_row_more_or_less_on_either_side_stops_the_run(store: Store) -> None
         validate(store, looked(store))
 
 
-def test_an_expectation_that_cannot_be_computed_stops_the_run_and_is_no_finding(context: Any, store: Store) -> None:
+def test_an_expectation_that_cannot_be_computed_stops_the_run_and_is_no_finding(
+    context: Any, store: Store
+) -> None:
     fill(store, [{**BLANK, "thing_id": "a", "mail": "not a number"}])
-    broken = Check("things.broken", "things", "range", ("mail",), "reject", "", "", {"minimum": 1, "maximum": 2})
+    broken = Check(
+        "things.broken", "things", "range", ("mail",), "reject", "", "", {"minimum": 1, "maximum": 2}
+    )
     with pytest.raises(DisagreementError, match=r"could not compute things\.broken"):
         by_expectations(context, store, (broken,))
 
