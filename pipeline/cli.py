@@ -1,0 +1,203 @@
+"""The command line: parse, call one function, print, exit code."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline import logs
+from pipeline.errors import InputError, PlateworkError, Where
+
+if TYPE_CHECKING:
+    from pipeline.run import RunOutcome
+
+app = typer.Typer(
+    name="platework",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="From evaluators' sheets of graded plate calls to readiness pages a committee can defend call by call.",
+    epilog="Exit codes: 0 done; 1 done, with rows quarantined or findings to read; 2 wrong usage or unreadable input; "
+    "3 stopped by a fault, nothing half-written.",
+)
+
+SeasonArgument = Annotated[Path, typer.Argument(help="Folder with the season's sheets and policy.toml.", show_default=False)]
+OutOption = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
+VerboseOption = Annotated[bool, typer.Option("--verbose", help="Also show every statement that is run.")]
+QuietOption = Annotated[bool, typer.Option("--quiet", help="Show nothing but faults.")]
+DEFAULT_OUT = Path("out")
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def _run_stages(season: Path, out: Path, stages: tuple[str, ...], *, verbose: bool, quiet: bool) -> None:
+    logs.set_up(verbose=verbose, quiet=quiet)
+    from pipeline.config import read_config
+    from pipeline.run import run_stages
+
+    config = read_config(season, out, show_progress=not quiet and sys.stderr.isatty())
+    outcome = run_stages(config, stages)
+    if not quiet:
+        _account(outcome, stages)
+    raise typer.Exit(outcome.exit_code)
+
+
+def _account(outcome: RunOutcome, stages: tuple[str, ...]) -> None:
+    """Tell the books of the run, and what to look at next."""
+    out = outcome.config.out
+    _say("")
+    _say(f"Rows in {outcome.rows_in:,} = accepted {outcome.accepted:,} + quarantined {outcome.quarantined:,}; findings {outcome.findings:,}.")
+    if outcome.quarantined and "report" in stages:
+        _say(f"Each quarantined row, with the reason and the remedy: {out / 'quarantine' / 'reasons.csv'}")
+    if "report" in stages:
+        _say(f"Open the committee's pages: {out / 'site' / 'index.html'}")
+
+
+@app.command()
+def run(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+    """Do the whole job on a season folder."""
+    _run_stages(season, out, ("load", "check", "score", "report"), verbose=verbose, quiet=quiet)
+
+
+@app.command()
+def load(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+    """Read the sheets; set aside what does not fit."""
+    _run_stages(season, out, ("load",), verbose=verbose, quiet=quiet)
+
+
+@app.command()
+def check(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+    """Check the loaded sheets against one another."""
+    _run_stages(season, out, ("check",), verbose=verbose, quiet=quiet)
+
+
+@app.command()
+def score(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+    """Rule and grade every call, then score people.
+
+    Derives the right ruling of each call from its facts, grades the umpire's ruling by it, and scores umpires,
+    evaluators and quiz.
+    """
+    _run_stages(season, out, ("score",), verbose=verbose, quiet=quiet)
+
+
+@app.command()
+def report(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+    """Write pages, packets and tables from the scores."""
+    _run_stages(season, out, ("report",), verbose=verbose, quiet=quiet)
+
+
+@app.command()
+def rulings(
+    cases: Annotated[Path, typer.Argument(help="CSV with a row for each case: fact columns and rule_code.", show_default=False)],
+    out: Annotated[Path | None, typer.Option("--out", help="File for the rulings; without it they go to standard output.", show_default=False)] = None,
+) -> None:
+    """Rule each row of a case list; needs no season.
+
+    The list has the fact columns of plate_calls and rule_code (nfhs, obr, ncaa). A date picks the rules of that
+    day, blank is today. Other columns, such as case_id, are passed through.
+    """
+    logs.set_up(verbose=False, quiet=True)
+    from pipeline.run import rule_cases
+
+    text = rule_cases(cases, out)
+    if out is None:
+        typer.echo(text, nl=False)
+
+
+@app.command()
+def explain(
+    cases: Annotated[Path, typer.Argument(help="CSV with a row for each case, as for `rulings`.", show_default=False)],
+    case: Annotated[str, typer.Option("--case", help="The case_id (or call_id) of the case; in a list without ids, its line number.", show_default=False)],
+) -> None:
+    """Show how one case of a list is ruled, in full."""
+    logs.set_up(verbose=False, quiet=True)
+    from pipeline.run import explain_case
+
+    typer.echo(explain_case(cases, case))
+
+
+@app.command(name="quiz-check")
+def quiz_check(
+    items: Annotated[Path, typer.Argument(help="A quiz_items sheet (CSV).", show_default=False)],
+    out: Annotated[Path | None, typer.Option("--out", help="File for the verdicts; without it they go to standard output.", show_default=False)] = None,
+) -> None:
+    """Check a quiz's keys against the rules.
+
+    Verdicts: confirmed, wrong, ambiguous, none_right, or open. Exit code 1 when some key is not confirmed.
+    """
+    logs.set_up(verbose=False, quiet=True)
+    from pipeline.run import check_quiz
+
+    text, clean = check_quiz(items, out)
+    if out is None:
+        typer.echo(text, nl=False)
+    raise typer.Exit(0 if clean else 1)
+
+
+@app.command()
+def blank(
+    sheet: Annotated[str, typer.Argument(help="Name of a sheet, as plate_calls; or `policy`.", show_default=False)],
+) -> None:
+    """Print an empty sheet with a marked example row."""
+    import schemas
+    from schemas.templates import blank_csv, blank_policy
+
+    names = [table.name for table in schemas.layer_tables("season")]
+    if sheet == "policy":
+        typer.echo(blank_policy(), nl=False)
+        return
+    if sheet not in names:
+        import difflib
+
+        near = difflib.get_close_matches(sheet, [*names, "policy"], n=1)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise InputError(f"there is no sheet called {sheet!r}", hint=f"{hint}there are: {', '.join([*names, 'policy'])}")
+    typer.echo(blank_csv(sheet), nl=False)
+
+
+@app.command()
+def version() -> None:
+    """Print the version."""
+    import importlib.metadata
+
+    typer.echo(importlib.metadata.version("platework"))
+
+
+def _refuse_strangers() -> None:
+    """Stop when another package shadows ours: `schemas` and `reports` are common names."""
+    import importlib.util
+
+    home = Path(__file__).resolve().parent.parent
+    for name in ("schemas", "reports"):
+        spec = importlib.util.find_spec(name)
+        found = Path(spec.origin).resolve().parent.parent if spec and spec.origin else None
+        if found != home:
+            raise PlateworkError(
+                f"the package {name!r} comes from somewhere else ({found})",
+                where=Where(home),
+                hint="install platework in a virtual environment of its own, and start it outside that folder",
+            )
+
+
+def main() -> None:
+    """Run the command; every error that is ours ends with its sentence and its exit code, not a stack trace."""
+    try:
+        _refuse_strangers()
+        app()
+    except PlateworkError as error:
+        _say(f"platework: {error}")
+        raise SystemExit(error.exit_code) from None
+    except BrokenPipeError:
+        raise SystemExit(0) from None
+    except KeyboardInterrupt:
+        _say("platework: stopped; what was committed before is kept, nothing is half-written")
+        raise SystemExit(3) from None
+
+
