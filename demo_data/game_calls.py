@@ -30,7 +30,7 @@ SLOTS = {"overhand": 0.3, "three_quarter": 0.6, "sidearm": 0.1}
 KINDS = {"fastball": 0.6, "breaking": 0.28, "offspeed": 0.12}
 SOURCE_SD_IN = {"tracked": 0.4, "video": 1.2, "eye": 2.5}
 
-PITCH_BASE, PITCH_REACH, PITCH_SCALE_IN = 0.45, 4.1, 1.8
+PITCH_BASE, PITCH_REACH, PITCH_SCALE_IN = 0.7, 4.1, 1.8
 """Logit of a right call at the edge, what distance adds at most, and over how many inches."""
 
 SPECIAL_BASE = {"batters_box": 1.5, "hit_batter": 1.6, "other_rulings": 1.9}

@@ -91,7 +91,7 @@ def plant_in_calls(evaluator_id: str, calls: Sequence[Call], file: str) -> tuple
                 call.row["call_id"],
                 f"grades '{call.row['grade']}', which fits OBR; by NFHS the umpire's ruling was "
                 f"{'right' if call.verdict == 'yes' else 'wrong'}",
-                "scores.evaluator",
+                "published.pub_evaluator",
             )
             for place, call in enumerate(calls)
             if call.scenario == "plate_and_line_foul" and call.right.batter == "out" and _misgraded(call)
@@ -137,7 +137,12 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
     once = plan.umpires[47].umpire_id
     found = [
         Planted(
-            "drift", "", "", DRIFTING, "grows stricter by 2.8 logits through the season", "scores.evaluator"
+            "drift",
+            "",
+            "",
+            DRIFTING,
+            "grows stricter by 2.8 logits through the season",
+            "published.pub_evaluator",
         ),
         Planted("seen_once", "umpires.csv", "49", once, "seen in a single game", "meta.finding"),
     ]
@@ -146,7 +151,9 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
         if kind:
             what = f"the key is {item.row['key']}; right is {item.right_option or 'open'}"
             about = item.row["item_id"]
-            found.append(Planted(kind, "quiz_items.csv", str(line_no), about, what, "rulings.quiz_key"))
+            found.append(
+                Planted(kind, "quiz_items.csv", str(line_no), about, what, "published.pub_quiz_item")
+            )
     return found
 
 

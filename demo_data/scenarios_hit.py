@@ -30,6 +30,7 @@ def _runner_on_second_only(now: Situation) -> bool:
 
 
 LIVE_STRIKE = but(book.strike_dead, ball_status="live", runners="as_played")
+LIVE_AWARD = but(book.award, ball_status="live", runners="as_played")
 EVERYBODY_UP = but(book.award, runners="advance_one")
 
 SCENARIOS = (
@@ -160,7 +161,7 @@ SCENARIOS = (
         story="Not swung at: a fast pitch in the batter's box hits him before he can move.",
         facts={"touched": "person", "location_at_touch": "in_batters_box", "avoidance": "no_chance"},
         right=all_codes(book.award),
-        wrongs=(book.ball_dead,),
+        wrongs=(book.ball_dead, LIVE_AWARD),
         noted=OUTCOME,
         reference="NFHS 8-1-1d1; OBR 5.05(b)(2); NCAA 8-2-d-1-b",
         choices={"touch_place": BODY},
@@ -250,7 +251,7 @@ SCENARIOS = (
         story="A fastball off the zone hits the batter, who stands still and had no chance to move.",
         facts={**OUTSIDE, **FAST, "avoidance": "froze", "could_avoid": "no"},
         right={"nfhs": book.award, "obr": book.award},
-        wrongs=(book.ball_dead,),
+        wrongs=(book.ball_dead, LIVE_AWARD),
         noted=OUTCOME,
         reference="NFHS 7-3-4; OBR 5.05(b)(2)",
         choices={"touch_place": BODY},
