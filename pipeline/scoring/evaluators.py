@@ -10,6 +10,7 @@ from statistics import NormalDist
 import numpy as np
 from scipy.special import expit
 
+from pipeline.scoring.agreement import cohen_kappa
 from pipeline.scoring.area_models import AreaModel, reference_rate
 from pipeline.scoring.design import Codes, Floats, sums
 from pipeline.scoring.intervals import wilson
@@ -17,6 +18,10 @@ from pipeline.scoring.tables import Row
 
 FEWEST_SUSPECT_CALLS = 3
 FEWEST_DRIFT_GAMES = 4
+FEWEST_KAPPA_GRADES = 30
+LOW_KAPPA = 0.4
+"""Under this the agreement is called slight: common practice (Landis & Koch 1977 call .41 the start of
+moderate)."""
 _DAYS = 30.0
 _CODE_NAMES = {"nfhs": "NFHS", "obr": "OBR", "ncaa": "NCAA"}
 
@@ -205,6 +210,11 @@ def _message(count: Row, severe: Estimate, moved: Estimate, doubt: Suspicion | N
     if moved.low > 0 or moved.high < 0:
         direction = "more lenient" if moved.value > 0 else "more severe"
         texts.append(f"became {direction} by {abs(100 * moved.value):.1f} points in 30 days")
+    kappa = cohen_kappa(
+        [[count["right_right"], count["right_wrong"]], [count["wrong_right"], count["wrong_wrong"]]]
+    )
+    if count["grades"] >= FEWEST_KAPPA_GRADES and kappa < LOW_KAPPA:
+        texts.append(f"grades agree with the rules little beyond chance (kappa {kappa:.2f})")
     settled = count["settled"] / count["calls"]
     if settled < 0.9:
         texts.append(f"left out facts that decide in {100 * (1 - settled):.0f} % of calls")

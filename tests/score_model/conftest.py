@@ -16,28 +16,73 @@ from pipeline.config import Evidence, Level, Policy, RunConfig
 from pipeline.store import Store
 
 FACT_COLUMNS = {
-    "call_id": "VARCHAR", "game_id": "VARCHAR", "game_on": "DATE", "game_level": "VARCHAR", "rule_code": "VARCHAR",
-    "umpire_id": "VARCHAR", "evaluator_id": "VARCHAR", "balls": "BIGINT", "strikes": "BIGINT", "swing": "VARCHAR",
-    "topic": "VARCHAR", "area": "VARCHAR", "stratum": "VARCHAR", "p_strike": "DOUBLE", "grade": "VARCHAR",
-    "ruled_pitch": "VARCHAR", "ruled_ball_status": "VARCHAR", "ruled_batter": "VARCHAR", "ruled_runners": "VARCHAR",
-    "ruled_runner_out": "VARCHAR", "ruled_choice": "VARCHAR", "ruled_instruct": "VARCHAR",
-}  # fmt: skip
+    "call_id": "VARCHAR",
+    "game_id": "VARCHAR",
+    "game_on": "DATE",
+    "game_level": "VARCHAR",
+    "rule_code": "VARCHAR",
+    "umpire_id": "VARCHAR",
+    "evaluator_id": "VARCHAR",
+    "balls": "BIGINT",
+    "strikes": "BIGINT",
+    "swing": "VARCHAR",
+    "topic": "VARCHAR",
+    "area": "VARCHAR",
+    "stratum": "VARCHAR",
+    "p_strike": "DOUBLE",
+    "grade": "VARCHAR",
+    "ruled_pitch": "VARCHAR",
+    "ruled_ball_status": "VARCHAR",
+    "ruled_batter": "VARCHAR",
+    "ruled_runners": "VARCHAR",
+    "ruled_runner_out": "VARCHAR",
+    "ruled_choice": "VARCHAR",
+    "ruled_instruct": "VARCHAR",
+}
 RULING_COLUMNS = {
-    "call_id": "VARCHAR", "state": "VARCHAR", "pitch": "VARCHAR", "ball_status": "VARCHAR", "batter": "VARCHAR",
-    "runners": "VARCHAR", "runner_out": "VARCHAR", "choice": "VARCHAR", "instruct": "VARCHAR",
-    "rule_refs": "VARCHAR", "rule_ids": "VARCHAR", "because": "VARCHAR",
-}  # fmt: skip
+    "call_id": "VARCHAR",
+    "state": "VARCHAR",
+    "pitch": "VARCHAR",
+    "ball_status": "VARCHAR",
+    "batter": "VARCHAR",
+    "runners": "VARCHAR",
+    "runner_out": "VARCHAR",
+    "choice": "VARCHAR",
+    "instruct": "VARCHAR",
+    "rule_refs": "VARCHAR",
+    "rule_ids": "VARCHAR",
+    "because": "VARCHAR",
+}
 OTHER_COLUMNS = {
-    "call_id": "VARCHAR", "rule_code": "VARCHAR", "pitch": "VARCHAR", "ball_status": "VARCHAR", "batter": "VARCHAR",
-    "runners": "VARCHAR", "runner_out": "VARCHAR", "choice": "VARCHAR", "instruct": "VARCHAR",
-}  # fmt: skip
+    "call_id": "VARCHAR",
+    "rule_code": "VARCHAR",
+    "pitch": "VARCHAR",
+    "ball_status": "VARCHAR",
+    "batter": "VARCHAR",
+    "runners": "VARCHAR",
+    "runner_out": "VARCHAR",
+    "choice": "VARCHAR",
+    "instruct": "VARCHAR",
+}
 
 CALL = {
-    "game_id": "G1", "game_on": dt.date(2026, 4, 1), "game_level": "varsity", "rule_code": "nfhs",
-    "umpire_id": "U1", "evaluator_id": "E1", "balls": 0, "strikes": 0, "swing": "none", "topic": "pitch",
-    "area": "pitches", "stratum": "pitch/low", "state": "settled", "because": "the facts", "rule_refs": "nfhs 7-2-1",
+    "game_id": "G1",
+    "game_on": dt.date(2026, 4, 1),
+    "game_level": "varsity",
+    "rule_code": "nfhs",
+    "umpire_id": "U1",
+    "evaluator_id": "E1",
+    "balls": 0,
+    "strikes": 0,
+    "swing": "none",
+    "topic": "pitch",
+    "area": "pitches",
+    "stratum": "pitch/low",
+    "state": "settled",
+    "because": "the facts",
+    "rule_refs": "nfhs 7-2-1",
     "rule_ids": "P001",
-}  # fmt: skip
+}
 
 
 def put(store: Store, table: str, columns: dict[str, str], rows: list[dict[str, Any]]) -> None:

@@ -10,7 +10,11 @@ SELECT
     count(*) FILTER (c.verdict IN ('right', 'wrong')) AS graded_calls,
     count(c.evaluator_agrees) AS grades,
     count(*) FILTER (c.evaluator_agrees) AS agree,
-    count(*) FILTER (r.state = 'settled') AS settled
+    count(*) FILTER (r.state = 'settled') AS settled,
+    count(*) FILTER (c.evaluator_grade = 'right' AND c.verdict = 'right') AS right_right,
+    count(*) FILTER (c.evaluator_grade = 'right' AND c.verdict = 'wrong') AS right_wrong,
+    count(*) FILTER (c.evaluator_grade = 'wrong' AND c.verdict = 'right') AS wrong_right,
+    count(*) FILTER (c.evaluator_grade = 'wrong' AND c.verdict = 'wrong') AS wrong_wrong
 FROM checked.evaluators AS e
 JOIN scores.call_grade AS c USING (evaluator_id)
 LEFT JOIN rulings.ruling AS r USING (call_id)
