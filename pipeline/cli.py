@@ -25,7 +25,9 @@ app = typer.Typer(
     "3 stopped by a fault, nothing half-written.",
 )
 
-SeasonArgument = Annotated[Path, typer.Argument(help="Folder with the season's sheets and policy.toml.", show_default=False)]
+SeasonArgument = Annotated[
+    Path, typer.Argument(help="Folder with the season's sheets and policy.toml.", show_default=False)
+]
 OutOption = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
 VerboseOption = Annotated[bool, typer.Option("--verbose", help="Also show every statement that is run.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Show nothing but faults.")]
@@ -52,7 +54,10 @@ def _account(outcome: RunOutcome, stages: tuple[str, ...]) -> None:
     """Tell the books of the run, and what to look at next."""
     out = outcome.config.out
     _say("")
-    _say(f"Rows in {outcome.rows_in:,} = accepted {outcome.accepted:,} + quarantined {outcome.quarantined:,}; findings {outcome.findings:,}.")
+    _say(
+        f"Rows in {outcome.rows_in:,} = accepted {outcome.accepted:,} + quarantined {outcome.quarantined:,}; "
+        f"findings {outcome.findings:,}."
+    )
     if outcome.quarantined and "report" in stages:
         _say(f"Each quarantined row, with the reason and the remedy: {out / 'quarantine' / 'reasons.csv'}")
     if "report" in stages:
@@ -60,25 +65,45 @@ def _account(outcome: RunOutcome, stages: tuple[str, ...]) -> None:
 
 
 @app.command()
-def run(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+def run(
+    season: SeasonArgument,
+    out: OutOption = DEFAULT_OUT,
+    verbose: VerboseOption = False,
+    quiet: QuietOption = False,
+) -> None:
     """Do the whole job on a season folder."""
     _run_stages(season, out, ("load", "check", "score", "report"), verbose=verbose, quiet=quiet)
 
 
 @app.command()
-def load(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+def load(
+    season: SeasonArgument,
+    out: OutOption = DEFAULT_OUT,
+    verbose: VerboseOption = False,
+    quiet: QuietOption = False,
+) -> None:
     """Read the sheets; set aside what does not fit."""
     _run_stages(season, out, ("load",), verbose=verbose, quiet=quiet)
 
 
 @app.command()
-def check(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+def check(
+    season: SeasonArgument,
+    out: OutOption = DEFAULT_OUT,
+    verbose: VerboseOption = False,
+    quiet: QuietOption = False,
+) -> None:
     """Check the loaded sheets against one another."""
     _run_stages(season, out, ("check",), verbose=verbose, quiet=quiet)
 
 
 @app.command()
-def score(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+def score(
+    season: SeasonArgument,
+    out: OutOption = DEFAULT_OUT,
+    verbose: VerboseOption = False,
+    quiet: QuietOption = False,
+) -> None:
     """Rule and grade every call, then score people.
 
     Derives the right ruling of each call from its facts, grades the umpire's ruling by it, and scores umpires,
@@ -88,15 +113,26 @@ def score(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: Verbose
 
 
 @app.command()
-def report(season: SeasonArgument, out: OutOption = DEFAULT_OUT, verbose: VerboseOption = False, quiet: QuietOption = False) -> None:
+def report(
+    season: SeasonArgument,
+    out: OutOption = DEFAULT_OUT,
+    verbose: VerboseOption = False,
+    quiet: QuietOption = False,
+) -> None:
     """Write pages, packets and tables from the scores."""
     _run_stages(season, out, ("report",), verbose=verbose, quiet=quiet)
 
 
 @app.command()
 def rulings(
-    cases: Annotated[Path, typer.Argument(help="CSV with a row for each case: fact columns and rule_code.", show_default=False)],
-    out: Annotated[Path | None, typer.Option("--out", help="File for the rulings; without it they go to standard output.", show_default=False)] = None,
+    cases: Annotated[
+        Path,
+        typer.Argument(help="CSV with a row for each case: fact columns and rule_code.", show_default=False),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="File for the rulings; without it they go to standard output.", show_default=False),
+    ] = None,
 ) -> None:
     """Rule each row of a case list; needs no season.
 
@@ -104,7 +140,7 @@ def rulings(
     day, blank is today. Other columns, such as case_id, are passed through.
     """
     logs.set_up(verbose=False, quiet=True)
-    from pipeline.run import rule_cases
+    from pipeline.case_lists import rule_cases
 
     text = rule_cases(cases, out)
     if out is None:
@@ -114,11 +150,18 @@ def rulings(
 @app.command()
 def explain(
     cases: Annotated[Path, typer.Argument(help="CSV with a row for each case, as for `rulings`.", show_default=False)],
-    case: Annotated[str, typer.Option("--case", help="The case_id (or call_id) of the case; in a list without ids, its line number.", show_default=False)],
+    case: Annotated[
+        str,
+        typer.Option(
+            "--case",
+            help="The case_id (or call_id) of the case; in a list without ids, its line number.",
+            show_default=False,
+        ),
+    ],
 ) -> None:
     """Show how one case of a list is ruled, in full."""
     logs.set_up(verbose=False, quiet=True)
-    from pipeline.run import explain_case
+    from pipeline.case_lists import explain_case
 
     typer.echo(explain_case(cases, case))
 
@@ -126,14 +169,17 @@ def explain(
 @app.command(name="quiz-check")
 def quiz_check(
     items: Annotated[Path, typer.Argument(help="A quiz_items sheet (CSV).", show_default=False)],
-    out: Annotated[Path | None, typer.Option("--out", help="File for the verdicts; without it they go to standard output.", show_default=False)] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="File for the verdicts; without it they go to standard output.", show_default=False),
+    ] = None,
 ) -> None:
     """Check a quiz's keys against the rules.
 
     Verdicts: confirmed, wrong, ambiguous, none_right, or open. Exit code 1 when some key is not confirmed.
     """
     logs.set_up(verbose=False, quiet=True)
-    from pipeline.run import check_quiz
+    from pipeline.case_lists import check_quiz
 
     text, clean = check_quiz(items, out)
     if out is None:
@@ -158,7 +204,9 @@ def blank(
 
         near = difflib.get_close_matches(sheet, [*names, "policy"], n=1)
         hint = f"did you mean {near[0]!r}? " if near else ""
-        raise InputError(f"there is no sheet called {sheet!r}", hint=f"{hint}there are: {', '.join([*names, 'policy'])}")
+        raise InputError(
+            f"there is no sheet called {sheet!r}", hint=f"{hint}there are: {', '.join([*names, 'policy'])}"
+        )
     typer.echo(blank_csv(sheet), nl=False)
 
 
@@ -196,8 +244,9 @@ def main() -> None:
         raise SystemExit(error.exit_code) from None
     except BrokenPipeError:
         raise SystemExit(0) from None
+    except MemoryError:
+        _say("platework: this machine has not enough memory for the season; nothing is half-written")
+        raise SystemExit(3) from None
     except KeyboardInterrupt:
         _say("platework: stopped; what was committed before is kept, nothing is half-written")
         raise SystemExit(3) from None
-
-

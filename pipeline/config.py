@@ -142,12 +142,20 @@ class _Reader:
 
     def section(self, raw: Any, section: str) -> dict[str, Any]:
         if not isinstance(raw, dict):
-            self.fault(f"{section!r} must be a section", section.rsplit(".", 1)[-1], f"write [{section}] and keys under it")
+            self.fault(
+                f"{section!r} must be a section",
+                section.rsplit(".", 1)[-1],
+                f"write [{section}] and keys under it",
+            )
             return {}
         for key in raw:
             if key not in _KEYS[section]:
                 near = difflib.get_close_matches(key, sorted(_KEYS[section]), n=1)
-                hint = f"did you mean {near[0]!r}?" if near else f"allowed are: {', '.join(sorted(_KEYS[section]))}"
+                hint = (
+                    f"did you mean {near[0]!r}?"
+                    if near
+                    else f"allowed are: {', '.join(sorted(_KEYS[section]))}"
+                )
                 self.fault(f"unknown setting {key!r} in {section or 'the policy'}", key, hint)
         return raw
 
@@ -188,7 +196,9 @@ class _Reader:
         return Level(
             id=name,
             title=self.text(raw, "title", name),
-            standards={area: self.number(standards, area, 0.0, 0.0, 1.0) for area in AREAS if area in standards},
+            standards={
+                area: self.number(standards, area, 0.0, 0.0, 1.0) for area in AREAS if area in standards
+            },
             evidence=Evidence(
                 games=self.whole(evidence, "games", Evidence.games),
                 calls=self.whole(evidence, "calls", Evidence.calls),
@@ -212,9 +222,13 @@ def read_policy(path: Path) -> Policy:
         text = path.read_text(encoding="utf-8-sig")
         raw = tomllib.loads(text)
     except UnicodeDecodeError as error:
-        raise ConfigError("the policy is not a text file in UTF-8", where=Where(path), hint="save it as UTF-8") from error
+        raise ConfigError(
+            "the policy is not a text file in UTF-8", where=Where(path), hint="save it as UTF-8"
+        ) from error
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(f"the policy is not valid TOML: {error}", where=Where(path), hint="mend that line") from error
+        raise ConfigError(
+            f"the policy is not valid TOML: {error}", where=Where(path), hint="mend that line"
+        ) from error
     except OSError as error:
         raise InputError(f"the policy cannot be read: {error.strerror}", where=Where(path)) from error
     reader = _Reader(path, text)
@@ -225,7 +239,11 @@ def read_policy(path: Path) -> Policy:
     scoring = reader.section(raw.get("scoring", {}), "scoring")
     levels_raw = raw.get("levels", [])
     if not isinstance(levels_raw, list) or not levels_raw:
-        reader.fault("the policy names no levels", "levels", "write one [[levels]] section for each level, lowest first")
+        reader.fault(
+            "the policy names no levels",
+            "levels",
+            "write one [[levels]] section for each level, lowest first",
+        )
         levels_raw = []
     levels = tuple(reader.level(item, number) for number, item in enumerate(levels_raw, 1))
     ids = [level.id for level in levels]
@@ -278,9 +296,13 @@ def read_config(season: Path, out: Path | None = None, *, show_progress: bool = 
         The policy is missing or at fault.
     """
     if not season.exists():
-        raise InputError("there is no such folder", where=Where(season), hint="give the folder that holds the sheets")
+        raise InputError(
+            "there is no such folder", where=Where(season), hint="give the folder that holds the sheets"
+        )
     if not season.is_dir():
-        raise InputError("this is not a folder", where=Where(season), hint="give the folder that holds the sheets")
+        raise InputError(
+            "this is not a folder", where=Where(season), hint="give the folder that holds the sheets"
+        )
     path = season / "policy.toml"
     if not path.exists():
         raise ConfigError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import importlib.metadata
 import json
 import logging
@@ -14,8 +15,7 @@ from typing import Any
 
 from pipeline.config import RunConfig, read_config
 from pipeline.errors import InputError, Where
-from pipeline.rules.dimensions import ball_radius_in, plate_half_width_in
-from pipeline.rules.model import CODES
+from pipeline.rules.dimensions import zone_measures
 from pipeline.store import StepResult, Store, timed_step, write_bytes
 
 log = logging.getLogger(__name__)
@@ -63,7 +63,7 @@ def _check(config: RunConfig, store: Store) -> StepResult:
 def _facts(config: RunConfig, store: Store) -> StepResult:
     from pipeline.facts.build import build_facts
 
-    return build_facts(config, store, {code: (ball_radius_in(code), plate_half_width_in(code)) for code in CODES})
+    return build_facts(config, store, zone_measures())
 
 
 def _rulings(config: RunConfig, store: Store) -> StepResult:
@@ -130,7 +130,6 @@ def run_stages(config: RunConfig, stages: tuple[str, ...]) -> RunOutcome:
         A stage is asked for before the one that it builds on.
     """
     config.out.mkdir(parents=True, exist_ok=True)
-    done = []
     with Store(config.store_path) as store:
         needed = _NEEDS.get(stages[0])
         if needed and not store.has_table(needed):
@@ -141,8 +140,9 @@ def run_stages(config: RunConfig, stages: tuple[str, ...]) -> RunOutcome:
                 hint=f"run `platework {before} {config.season}` first, or `platework run {config.season}` for all",
             )
         todo = [step for stage in stages for step in _STEPS[stage]]
-        for step in _progress(todo, shown=config.show_progress):
-            done.append(timed_step(lambda step=step: step(config, store)))  # type: ignore[misc]
+        done = [
+            timed_step(functools.partial(step, config, store)) for step in _progress(todo, shown=config.show_progress)
+        ]
         outcome = _outcome(config, store, tuple(done))
         _write_manifest(config, store, outcome)
     return outcome
@@ -157,7 +157,9 @@ def _outcome(config: RunConfig, store: Store, steps: tuple[StepResult, ...]) -> 
     rows_in = int(store.value("SELECT coalesce(sum(rows_in), 0) FROM meta.file WHERE table_name IS NOT NULL"))
     quarantined = int(store.value("SELECT count(*) FROM meta.reject"))
     findings = sum(
-        int(store.value(f"SELECT count(*) FROM {table}")) for table in ("meta.finding", "meta.ruling_finding") if store.has_table(table)
+        int(store.value(f"SELECT count(*) FROM {table}"))
+        for table in ("meta.finding", "meta.ruling_finding")
+        if store.has_table(table)
     )
     return RunOutcome(config, steps, rows_in, rows_in - quarantined, quarantined, findings)
 
@@ -184,9 +186,15 @@ def _write_manifest(config: RunConfig, store: Store, outcome: RunOutcome) -> Non
             "(SELECT count(*) FROM meta.reject WHERE reject.file_id = file.file_id) AS quarantined "
             "FROM meta.file AS file ORDER BY path, sheet"
         ),
-        "books": {"rows_in": outcome.rows_in, "accepted": outcome.accepted, "quarantined": outcome.quarantined},
+        "books": {
+            "rows_in": outcome.rows_in,
+            "accepted": outcome.accepted,
+            "quarantined": outcome.quarantined,
+        },
         "findings": outcome.findings,
-        "steps": [{"name": s.name, "rows_in": s.rows_in, "rows_out": s.rows_out, "notes": s.notes} for s in outcome.steps],
+        "steps": [
+            {"name": s.name, "rows_in": s.rows_in, "rows_out": s.rows_out, "notes": s.notes} for s in outcome.steps
+        ],
         "times": {
             "written_at": datetime.now(UTC).isoformat(timespec="seconds"),
             "seconds": {step.name: round(step.seconds, 3) for step in outcome.steps},
@@ -194,90 +202,3 @@ def _write_manifest(config: RunConfig, store: Store, outcome: RunOutcome) -> Non
     }
     text = json.dumps(manifest, indent=2, ensure_ascii=False, default=str) + "\n"
     write_bytes(config.out / "manifest.json", text.encode())
-
-
-def _ruled_cases(store: Store, cases: Path) -> list[str]:
-    from pipeline.config import Measurement
-    from pipeline.facts.build import make_calls
-    from pipeline.ingest.cases import land_cases
-    from pipeline.rulings.batch import rule_table, today
-
-    names = land_cases(store, cases, today())
-    dimensions = {code: (ball_radius_in(code), plate_half_width_in(code)) for code in CODES}
-    make_calls(store, "facts.case_call", dimensions, Measurement())
-    rule_table(store, "facts.case_call", "rulings.case_ruling")
-    return names
-
-
-def rule_cases(cases: Path, out: Path | None = None) -> str:
-    """Rule each row of a case list; return the list with its rulings as CSV text, and write it to `out` if given."""
-    from pipeline.rulings.explain import write_rulings
-
-    with Store() as store:
-        names = _ruled_cases(store, cases)
-        return write_rulings(store, names, out)
-
-
-def explain_case(cases: Path, case_id: str) -> str:
-    """Explain one case of a list, found by `case_id` or `call_id`, or by its line number where it has neither.
-
-    Raises
-    ------
-    InputError
-        The list has no such case.
-    """
-    from pipeline.rulings.explain import explain_call
-
-    with Store() as store:
-        names = _ruled_cases(store, cases)
-        column = next((name for name in ("case_id", "call_id") if name in names), None)
-        chosen = f'"in_{column}"' if column else "CAST(line_no AS VARCHAR)"
-        line = store.value(f"SELECT line_no FROM raw.case_row WHERE trim({chosen}) = ?", [case_id])
-        text = explain_call(store, "facts.case_call", str(line)) if line is not None else None
-    if text is None:
-        raise InputError(
-            f"the list has no case {case_id!r}",
-            where=Where(cases),
-            hint=f"give a value of its column {column}" if column else "give a line number: 2 is the first case",
-        )
-    return text
-
-
-def check_quiz(items: Path, out: Path | None = None) -> tuple[str, bool]:
-    """Check the keys of a quiz sheet; return the verdicts as CSV text, and whether every checked key is confirmed."""
-    import csv
-    import io
-
-    from pipeline.config import Measurement
-    from pipeline.facts.build import make_calls
-    from pipeline.ingest.cases import land_cases
-    from pipeline.rulings.batch import rule_table, today
-    from pipeline.rulings.quiz_key import LETTERS, check_items
-
-    with Store() as store:
-        names = land_cases(store, items, today())
-        if "item_id" not in names or "key" not in names:
-            raise InputError("the sheet has no item_id or no key", where=Where(items, 1), hint="see `platework blank quiz_items`")
-        import schemas
-
-        wanted = ("item_id", "rule_code", "quantity", "key", *(f"option_{letter}_states" for letter in LETTERS))
-        given = ", ".join(f'nullif(trim("in_{name}"), \'\') AS {name}' if name in names else f"NULL AS {name}" for name in wanted)
-        store.run(f"CREATE TEMP TABLE item AS SELECT line_no, {given} FROM raw.case_row")
-        has_case = " OR ".join(f'nullif(trim("in_{name}"), \'\') IS NOT NULL' for name in schemas.fact_columns() if name in names)
-        store.run(
-            "UPDATE source_call SET call_id = item_id FROM item WHERE CAST(item.line_no AS VARCHAR) = source_call.call_id"
-        )
-        keep = f"SELECT trim(\"in_item_id\") FROM raw.case_row WHERE {has_case}" if has_case else "SELECT '' WHERE FALSE"
-        store.run(f"DELETE FROM source_call WHERE call_id NOT IN ({keep})")
-        dimensions = {code: (ball_radius_in(code), plate_half_width_in(code)) for code in CODES}
-        make_calls(store, "facts.item_case", dimensions, Measurement())
-        rule_table(store, "facts.item_case", "rulings.item_ruling")
-        checks = check_items(store, "item", "rulings.item_ruling")
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(["item_id", "verdict", "right_options", "because"])
-    writer.writerows([check.item_id, check.verdict, ";".join(check.right_options), check.because] for check in checks)
-    text = stream.getvalue()
-    if out is not None:
-        write_bytes(out, text.encode())
-    return text, all(check.verdict == "confirmed" for check in checks)

@@ -25,25 +25,35 @@ def _amend(store: Store) -> int:
         # The newest amendment of a call and column wins; of one day, the later row.
         store.run(
             f'UPDATE amended_call SET "{column}" = TRY_CAST(latest.value AS {known[column].duckdb_type}) FROM '
-            '(SELECT call_id, arg_max(value, (date, row_id)) AS value FROM checked.amendments '
+            "(SELECT call_id, arg_max(value, (date, row_id)) AS value FROM checked.amendments "
             'WHERE "column" = $column GROUP BY call_id) AS latest WHERE amended_call.call_id = latest.call_id',
             {"column": column},
         )
-        changed += int(store.value('SELECT count(DISTINCT call_id) FROM checked.amendments WHERE "column" = ?', [column]))
+        changed += int(
+            store.value('SELECT count(DISTINCT call_id) FROM checked.amendments WHERE "column" = ?', [column])
+        )
     return changed
 
 
 def fill_parameters(store: Store, dimensions: Mapping[str, tuple[float, float]], measurement: Measurement) -> None:
     """Make the temporary tables `parameter` (ball radius and plate half width by code) and `error_sd`."""
-    store.run("CREATE OR REPLACE TEMP TABLE parameter (rule_code VARCHAR, ball_radius_in DOUBLE, plate_half_width_in DOUBLE)")
+    store.run(
+        "CREATE OR REPLACE TEMP TABLE parameter (rule_code VARCHAR, ball_radius_in DOUBLE, plate_half_width_in DOUBLE)"
+    )
     for code, (radius, half_width) in sorted(dimensions.items()):
         store.run("INSERT INTO parameter VALUES (?, ?, ?)", [code, radius, half_width])
     store.run("CREATE OR REPLACE TEMP TABLE error_sd (source_of_location VARCHAR, sd_in DOUBLE)")
-    for source, sd in (("tracked", measurement.tracked_sd_in), ("video", measurement.video_sd_in), ("eye", measurement.eye_sd_in)):
+    for source, sd in (
+        ("tracked", measurement.tracked_sd_in),
+        ("video", measurement.video_sd_in),
+        ("eye", measurement.eye_sd_in),
+    ):
         store.run("INSERT INTO error_sd VALUES (?, ?)", [source, sd])
 
 
-def make_calls(store: Store, target: str, dimensions: Mapping[str, tuple[float, float]], measurement: Measurement) -> int:
+def make_calls(
+    store: Store, target: str, dimensions: Mapping[str, tuple[float, float]], measurement: Measurement
+) -> int:
     """Make `target` from the temporary table or view `source_call`; return its row count."""
     fill_parameters(store, dimensions, measurement)
     for statement in named_sql(PACKAGE, "macros").split(";"):
@@ -60,7 +70,8 @@ def _item_cases(config: RunConfig, store: Store, dimensions: Mapping[str, tuple[
     day = config.policy.last_day or store.value("SELECT max(date) FROM checked.games")
     # A case always has a moment (a blank is read as the pitch); an item without a case has no facts at all.
     store.run(
-        f"CREATE OR REPLACE TEMP TABLE source_call AS SELECT item_id AS call_id, {columns}, rule_code, $day::DATE AS game_on "
+        f"CREATE OR REPLACE TEMP TABLE source_call AS "
+        f"SELECT item_id AS call_id, {columns}, rule_code, $day::DATE AS game_on "
         "FROM checked.quiz_items WHERE quantity IS NULL AND moment IS NOT NULL",
         {"day": day},
     )
@@ -80,8 +91,17 @@ def build_facts(config: RunConfig, store: Store, dimensions: Mapping[str, tuple[
         select = named_sql(PACKAGE, "source_call")
         store.run(f"CREATE OR REPLACE TEMP TABLE source_call AS {select}")
         calls = make_calls(store, "facts.fct_call", dimensions, config.policy.measurement)
-        checks = store.create("facts.fct_positioning", PACKAGE, "fct_positioning") if store.has_table("checked.positioning") else 0
+        checks = (
+            store.create("facts.fct_positioning", PACKAGE, "fct_positioning")
+            if store.has_table("checked.positioning")
+            else 0
+        )
         for name in ("amended_call", "source_call"):
             store.run(f"DROP TABLE {name}")
         items = _item_cases(config, store, dimensions)
-    return StepResult("facts", rows_in, calls, notes={"values amended": amended, "positioning items": checks, "quiz cases": items})
+    return StepResult(
+        "facts",
+        rows_in,
+        calls,
+        notes={"values amended": amended, "positioning items": checks, "quiz cases": items},
+    )

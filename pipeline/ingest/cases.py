@@ -22,7 +22,9 @@ def _header(path: Path, encoding: str) -> tuple[list[str], str]:
     with path.open(encoding=encoding, newline="") as stream:
         first = stream.readline()
     if not first.strip():
-        raise InputError("the file is empty", where=Where(path), hint="give a CSV with a header and a row for each case")
+        raise InputError(
+            "the file is empty", where=Where(path), hint="give a CSV with a header and a row for each case"
+        )
     delimiter = max(",;\t|", key=first.count)
     return [name.strip().lstrip("\ufeff") for name in next(csv.reader([first], delimiter=delimiter))], delimiter
 
@@ -50,17 +52,29 @@ def land_cases(store: Store, path: Path, today: dt.date) -> list[str]:
             hint="add a column rule_code with nfhs, obr or ncaa in each row",
         )
     if len(set(names)) != len(names) or "" in names:
-        raise InputError("a heading is blank or stands twice", where=Where(path, 1), hint="give each column a name of its own")
+        raise InputError(
+            "a heading is blank or stands twice",
+            where=Where(path, 1),
+            hint="give each column a name of its own",
+        )
     with path.open(encoding=encoding, newline="") as stream:
         records = list(csv.reader(stream, delimiter=delimiter))[1:]
     faults: list[PlateworkError] = [
-        InputError(f"the row has {len(row)} cells, the header {len(names)}", where=Where(path, line), hint="mend the commas")
+        InputError(
+            f"the row has {len(row)} cells, the header {len(names)}",
+            where=Where(path, line),
+            hint="mend the commas",
+        )
         for line, row in enumerate(records, 2)
         if row and any(cell.strip() for cell in row) and len(row) != len(names)
     ]
     if faults:
         raise FaultsError(faults[:FAULTS_SHOWN])
-    rows = [(line, *row) for line, row in enumerate(records, 2) if len(row) == len(names) and any(cell.strip() for cell in row)]
+    rows = [
+        (line, *row)
+        for line, row in enumerate(records, 2)
+        if len(row) == len(names) and any(cell.strip() for cell in row)
+    ]
     columns = [quoted(f"in_{name}") for name in names]
     store.run(f"CREATE OR REPLACE TABLE raw.case_row (line_no BIGINT, {', '.join(f'{c} VARCHAR' for c in columns)})")
     if rows:
@@ -73,7 +87,9 @@ def land_cases(store: Store, path: Path, today: dt.date) -> list[str]:
 
 def _stage_cases(store: Store, path: Path, names: list[str], today: dt.date) -> None:
     calls = schemas.table("plate_calls")
-    wanted = {field.name: field for field in calls.fields if field.name in (*schemas.fact_columns(), *schemas.ruled_columns())}
+    wanted = {
+        field.name: field for field in calls.fields if field.name in (*schemas.fact_columns(), *schemas.ruled_columns())
+    }
     wanted["rule_code"] = schemas.table("games").field("rule_code")
     wanted["game_on"] = schemas.table("games").field("date")
     cells = {}
@@ -83,20 +99,31 @@ def _stage_cases(store: Store, path: Path, names: list[str], today: dt.date) -> 
     faults: list[PlateworkError] = []
     for name, field in wanted.items():
         typed = typed_sql(field, cells[name], decimal_comma=False)
-        bad = store.rows(f"SELECT line_no, {cells[name]} FROM raw.case_row WHERE {cells[name]} IS NOT NULL AND ({typed}) IS NULL ORDER BY 1")
+        bad = store.rows(
+            f"SELECT line_no, {cells[name]} FROM raw.case_row "
+            f"WHERE {cells[name]} IS NOT NULL AND ({typed}) IS NULL ORDER BY 1"
+        )
         for line, value in bad:
             misfit = explain(field, value)
             faults.append(InputError(misfit.reason, where=Where(path, line, name), hint=misfit.remedy))
         if field.minimum is not None or field.maximum is not None:
             out_of_range = store.rows(
-                f"SELECT line_no, {cells[name]} FROM raw.case_row WHERE ({typed}) < ? OR ({typed}) > ? ORDER BY 1", [field.minimum, field.maximum]
+                f"SELECT line_no, {cells[name]} FROM raw.case_row WHERE ({typed}) < ? OR ({typed}) > ? ORDER BY 1",
+                [field.minimum, field.maximum],
             )
             faults += [
-                InputError(f"{value!r} is outside {field.minimum} to {field.maximum}", where=Where(path, line, name), hint="mend the value")
+                InputError(
+                    f"{value!r} is outside {field.minimum} to {field.maximum}",
+                    where=Where(path, line, name),
+                    hint="mend the value",
+                )
                 for line, value in out_of_range
             ]
     missing = store.rows(f"SELECT line_no FROM raw.case_row WHERE {cells['rule_code']} IS NULL ORDER BY 1")
-    faults += [InputError("the row names no rule code", where=Where(path, line, "rule_code"), hint="write nfhs, obr or ncaa") for (line,) in missing]
+    faults += [
+        InputError("the row names no rule code", where=Where(path, line, "rule_code"), hint="write nfhs, obr or ncaa")
+        for (line,) in missing
+    ]
     if faults:
         raise FaultsError(faults[:FAULTS_SHOWN])
     typed_columns = []
@@ -108,5 +135,6 @@ def _stage_cases(store: Store, path: Path, names: list[str], today: dt.date) -> 
             typed = f"coalesce({typed}, DATE '{today.isoformat()}')"
         typed_columns.append(f"CAST({typed} AS {field.duckdb_type}) AS {quoted(name)}")
     store.run(
-        f"CREATE OR REPLACE TEMP TABLE source_call AS SELECT CAST(line_no AS VARCHAR) AS call_id, {', '.join(typed_columns)} FROM raw.case_row"
+        "CREATE OR REPLACE TEMP TABLE source_call AS "
+        f"SELECT CAST(line_no AS VARCHAR) AS call_id, {', '.join(typed_columns)} FROM raw.case_row"
     )

@@ -45,7 +45,10 @@ def _joined(values: Sequence[str]) -> str:
 
 def count_after(answer: Answer, balls: int | None, strikes: int | None) -> tuple[str, str]:
     """Return balls and strikes after the ruling; blank where unknown or where the turn at bat is over."""
-    if answer.state != "settled" or dict(zip(RULING_FIELDS, answer.ruling, strict=True))["batter"] != "at_bat":
+    if (
+        answer.state != "settled"
+        or dict(zip(RULING_FIELDS, answer.ruling, strict=True))["batter"] != "at_bat"
+    ):
         return "", ""
     more_balls = int(answer.count == "ball")
     more_strikes = {"strike": 1, "two_strikes": 2, "foul": 1}.get(answer.count, 0)
@@ -56,7 +59,13 @@ def count_after(answer: Answer, balls: int | None, strikes: int | None) -> tuple
 
 def refs(book: RuleBook, rule_ids: Sequence[str], code: str) -> tuple[str, ...]:
     """The references of some rules in one code, each once, as `nfhs 7-3-2`."""
-    return tuple(dict.fromkeys(f"{code} {book.rules[rule_id].codes[code].reference}" for rule_id in rule_ids if book.rules[rule_id].says))
+    return tuple(
+        dict.fromkeys(
+            f"{code} {book.rules[rule_id].codes[code].reference}"
+            for rule_id in rule_ids
+            if book.rules[rule_id].says
+        )
+    )
 
 
 def says(book: RuleBook, rule_ids: Sequence[str]) -> str:
@@ -71,7 +80,11 @@ def _needed(book: RuleBook, left: int) -> tuple[str, ...]:
     for name in forest.asked(left):
         variable = forest.variables[forest.level_of[name]]
         possible[name] = [
-            frozenset(item.spoken for item in forest.ends(forest.restrict(left, {name: value})) if isinstance(item, Answer) and item.state != "contradiction")
+            frozenset(
+                item.spoken
+                for item in forest.ends(forest.restrict(left, {name: value}))
+                if isinstance(item, Answer) and item.state != "contradiction"
+            )
             for value in variable.values
         ]
     needed = {name for name, sets in possible.items() if len({item for item in sets if item}) > 1}
@@ -98,7 +111,9 @@ def rule_case(book: RuleBook, regime: Regime, known: Mapping[str, str | None]) -
     forest = book.forest
     given = {name: value for name, value in known.items() if value is not None and name in forest.level_of}
     left = forest.restrict(regime.root, given)
-    answers = sorted((item for item in forest.ends(left) if isinstance(item, Answer)), key=lambda a: (a.state, a.rule_ids))
+    answers = sorted(
+        (item for item in forest.ends(left) if isinstance(item, Answer)), key=lambda a: (a.state, a.rule_ids)
+    )
     sound = [item for item in answers if item.state != "contradiction"]
     code = regime.code
     if not sound:
@@ -118,8 +133,13 @@ def rule_case(book: RuleBook, regime: Regime, known: Mapping[str, str | None]) -
     ruling = {name: _joined([item.ruling[i] for item in covered]) for i, name in enumerate(RULING_FIELDS)}
     balls = given.get("balls")
     strikes = given.get("strikes")
-    counts = [count_after(item, None if balls is None else int(balls), None if strikes is None else int(strikes)) for item in covered]
-    common = tuple(rule_id for rule_id in covered[0].rule_ids if all(rule_id in item.rule_ids for item in covered))
+    counts = [
+        count_after(item, None if balls is None else int(balls), None if strikes is None else int(strikes))
+        for item in covered
+    ]
+    common = tuple(
+        rule_id for rule_id in covered[0].rule_ids if all(rule_id in item.rule_ids for item in covered)
+    )
     marks = [book.confidence(item, code) for item in covered]
     weakest = max(marks, key=("verified", "memory", "inferred").index)
     if settled:

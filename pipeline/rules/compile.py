@@ -125,7 +125,11 @@ class _Compiler:
             return f"{_OTHERWISE}:{decision.otherwise}"
         first: Rule = speaking[0]
         for other in speaking[1:]:
-            if decision.name not in ("standing", "coverage") and (other.then, other.ruling, other.count) != (first.then, first.ruling, first.count):
+            if decision.name not in ("standing", "coverage") and (other.then, other.ruling, other.count) != (
+                first.then,
+                first.ruling,
+                first.count,
+            ):
                 return f"conflict:{first.id}:{other.id}"
         return first.id
 
@@ -169,9 +173,13 @@ class _Compiler:
         by_decision = dict(zip(names, spoken, strict=True))
         speaking = [self.active[str(item)] for item in spoken if str(item) in self.active]
         if self.outcome(by_decision["standing"]) == "contradiction":
-            return Answer("contradiction", (str(by_decision["standing"]),), ("",) * len(RULING_FIELDS), 0, "none", False)
+            return Answer(
+                "contradiction", (str(by_decision["standing"]),), ("",) * len(RULING_FIELDS), 0, "none", False
+            )
         if self.outcome(by_decision["coverage"]) == "not_covered":
-            return Answer("not_covered", (str(by_decision["coverage"]),), ("",) * len(RULING_FIELDS), 0, "none", False)
+            return Answer(
+                "not_covered", (str(by_decision["coverage"]),), ("",) * len(RULING_FIELDS), 0, "none", False
+            )
         parts = {"runner_out": "none", "choice": "none", "instruct": "none"}
         count = "none"
         for rule in speaking:

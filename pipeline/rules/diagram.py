@@ -102,7 +102,11 @@ class Forest:
 
     def restrict(self, node: int, known: Mapping[str, str]) -> int:
         """Return what is left of a diagram once some facts are known."""
-        fixed = {self.level_of[name]: self.variables[self.level_of[name]].values.index(value) for name, value in known.items() if name in self.level_of}
+        fixed = {
+            self.level_of[name]: self.variables[self.level_of[name]].values.index(value)
+            for name, value in known.items()
+            if name in self.level_of
+        }
         memo: dict[int, int] = {}
 
         def walk(part: int) -> int:
@@ -138,7 +142,9 @@ class Forest:
 
     def asked(self, node: int) -> set[str]:
         """Every fact that can matter to a diagram."""
-        return {self.variables[self.levels[part]].name for part in self.reachable(node) if not self.is_end(part)}
+        return {
+            self.variables[self.levels[part]].name for part in self.reachable(node) if not self.is_end(part)
+        }
 
     def path(self, node: int, facts: Mapping[str, str | None]) -> tuple[list[tuple[str, str]], int]:
         """Walk down as far as the known facts lead: the (fact, value) pairs asked, and the node reached."""

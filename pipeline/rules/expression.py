@@ -19,7 +19,9 @@ from dataclasses import dataclass
 
 from pipeline.errors import RuleDefinitionError
 
-_TOKEN = re.compile(r"\s*(?:(?P<text>'[^']*')|(?P<number>\d+)|(?P<word>[a-z_][a-z_0-9.]*)|(?P<sign><=|>=|!=|[=<>(),]))")
+_TOKEN = re.compile(
+    r"\s*(?:(?P<text>'[^']*')|(?P<number>\d+)|(?P<word>[a-z_][a-z_0-9.]*)|(?P<sign><=|>=|!=|[=<>(),]))"
+)
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,9 @@ class _Parser:
         while text[position:].strip():
             match = _TOKEN.match(text, position)
             if match is None:
-                raise RuleDefinitionError(f"cannot read the condition at {text[position:].strip()[:20]!r} in: {text}")
+                raise RuleDefinitionError(
+                    f"cannot read the condition at {text[position:].strip()[:20]!r} in: {text}"
+                )
             kind = match.lastgroup or ""
             self.tokens.append((kind, match.group(kind), match.start(kind)))
             position = match.end()
@@ -108,7 +112,9 @@ class _Parser:
         token = self.peek()
         if not token or (expected and token not in expected):
             wanted = " or ".join(repr(word) for word in expected) or "more"
-            raise RuleDefinitionError(f"expected {wanted} but found {token or 'the end'!r} in the condition: {self.text}")
+            raise RuleDefinitionError(
+                f"expected {wanted} but found {token or 'the end'!r} in the condition: {self.text}"
+            )
         self.next += 1
         return token
 
@@ -139,7 +145,9 @@ class _Parser:
 
     def comparison(self) -> Condition:
         if self.next >= len(self.tokens) or self.tokens[self.next][0] != "word":
-            raise RuleDefinitionError(f"expected a name but found {self.peek() or 'the end'!r} in the condition: {self.text}")
+            raise RuleDefinitionError(
+                f"expected a name but found {self.peek() or 'the end'!r} in the condition: {self.text}"
+            )
         name = self.take()
         sign = self.take("=", "!=", "<", "<=", ">", ">=", "in", "not")
         if sign == "not":

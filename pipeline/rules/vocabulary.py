@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 import schemas
-from schemas.reader import load_yaml
 from pipeline.errors import RuleDefinitionError
 from pipeline.rules.diagram import Variable
+from schemas.reader import load_yaml
 
 
 @dataclass(frozen=True)
@@ -43,13 +43,18 @@ def _column_fact(name: str) -> Fact:
 @functools.cache
 def facts() -> Mapping[str, Fact]:
     """Every deciding fact by name, in the order in which a ruling asks them."""
-    raw = load_yaml(files("pipeline.rules").joinpath("facts.yaml").read_text(encoding="utf-8"), "pipeline/rules/facts.yaml")
+    raw = load_yaml(
+        files("pipeline.rules").joinpath("facts.yaml").read_text(encoding="utf-8"),
+        "pipeline/rules/facts.yaml",
+    )
     derived = raw["derived"]
     found = {}
     for name in raw["order"]:
         if name in derived:
             entry = derived[name]
-            found[name] = Fact(name, entry["title"], tuple(entry["values"]), tuple(entry["from"]), entry["says"])
+            found[name] = Fact(
+                name, entry["title"], tuple(entry["values"]), tuple(entry["from"]), entry["says"]
+            )
         else:
             found[name] = _column_fact(name)
     return found

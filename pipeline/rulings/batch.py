@@ -21,7 +21,18 @@ from pipeline.store import StepResult, Store
 MISSING = 0
 """The place where a walk ends that lacks a fact."""
 
-COLUMNS = ("state", *RULING_FIELDS, "outs_added", "balls_after", "strikes_after", "needs", "rule_refs", "rule_ids", "because", "confidence")
+COLUMNS = (
+    "state",
+    *RULING_FIELDS,
+    "outs_added",
+    "balls_after",
+    "strikes_after",
+    "needs",
+    "rule_refs",
+    "rule_ids",
+    "because",
+    "confidence",
+)
 
 
 @dataclass(frozen=True)
@@ -57,7 +68,7 @@ def lay_out(book: RuleBook) -> Layout:
             table += [following.setdefault(target, len(following) + 1) for target in targets]
         steps.append(tuple(table))
         frontier = list(following)
-    return Layout(starts, tuple(steps), {number: node for number, node in enumerate(frontier, 1)})
+    return Layout(starts, tuple(steps), dict(enumerate(frontier, 1)))
 
 
 def _code_sql(name: str, values: Sequence[str]) -> str:
@@ -122,8 +133,30 @@ def _insert(store: Store, table: str, rows: list[tuple[object, ...]], kinds: Seq
 
 
 def _make_leaves(store: Store, book: RuleBook, layout: Layout) -> None:
-    kinds = ["INTEGER", "INTEGER", "VARCHAR", *["VARCHAR"] * 7, "VARCHAR", "INTEGER", "INTEGER", *["VARCHAR"] * 5]
-    names = ["regime", "place", "state", *RULING_FIELDS, "outs_added", "more_balls", "more_strikes", "needs", "rule_refs", "rule_ids", "because", "confidence"]
+    kinds = [
+        "INTEGER",
+        "INTEGER",
+        "VARCHAR",
+        *["VARCHAR"] * 7,
+        "VARCHAR",
+        "INTEGER",
+        "INTEGER",
+        *["VARCHAR"] * 5,
+    ]
+    names = [
+        "regime",
+        "place",
+        "state",
+        *RULING_FIELDS,
+        "outs_added",
+        "more_balls",
+        "more_strikes",
+        "needs",
+        "rule_refs",
+        "rule_ids",
+        "because",
+        "confidence",
+    ]
     store.run(f"CREATE OR REPLACE TEMP TABLE leaf ({', '.join(f'{n} {k}' for n, k in zip(names, kinds, strict=True))})")
     _insert(store, "leaf", _leaf_rows(book, layout), kinds)
 
@@ -146,9 +179,15 @@ def _rule_patterns(store: Store, book: RuleBook, source: str) -> int:
         f"FROM walked JOIN {source} USING (call_id) WHERE place = {MISSING}"
     )
     keys = ", ".join(["regime", *names])
-    store.run(f"CREATE OR REPLACE TEMP TABLE pattern AS SELECT row_number() OVER (ORDER BY {keys}) AS pattern_id, * FROM (SELECT DISTINCT {keys} FROM gap)")
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE pattern AS SELECT row_number() OVER (ORDER BY {keys}) AS pattern_id, * "
+        f"FROM (SELECT DISTINCT {keys} FROM gap)"
+    )
     kinds = ["BIGINT", *["VARCHAR"] * len(COLUMNS)]
-    store.run(f"CREATE OR REPLACE TEMP TABLE pattern_ruling (pattern_id BIGINT, {', '.join(f'{name} VARCHAR' for name in COLUMNS)})")
+    store.run(
+        "CREATE OR REPLACE TEMP TABLE pattern_ruling "
+        f"(pattern_id BIGINT, {', '.join(f'{name} VARCHAR' for name in COLUMNS)})"
+    )
     rows: list[tuple[object, ...]] = []
     for pattern_id, position, *values in store.rows(f"SELECT pattern_id, {keys} FROM pattern ORDER BY pattern_id"):
         ruling = rule_case(book, book.regimes[position], dict(zip(names, values, strict=True)))
@@ -158,8 +197,9 @@ def _rule_patterns(store: Store, book: RuleBook, source: str) -> int:
 
 
 def rule_table(store: Store, source: str, target: str, code: str | None = None) -> int:
-    """Make table `target` with the ruling of each row of `source` (which has `call_id`, `rule_code`, `game_on` and
-    the deciding facts); return its row count.
+    """Make table `target` with the ruling of each row of `source`; return its row count.
+
+    `source` has `call_id`, `game_on`, `rule_code` (unless `code` is given) and the deciding facts.
     """
     book = rule_book()
     layout = lay_out(book)
@@ -173,12 +213,14 @@ def rule_table(store: Store, source: str, target: str, code: str | None = None) 
         {
             "balls_after": "coalesce(CAST(balls + more_balls AS VARCHAR), '')",
             "strikes_after": "coalesce(CAST(least(2, strikes + more_strikes) AS VARCHAR), '')",
-        }.get(name, name) + f" AS {name}"
+        }.get(name, name)
+        + f" AS {name}"
         for name in COLUMNS
     )
     store.run(
         f"CREATE OR REPLACE TABLE {target} AS "
-        f"SELECT call_id, {settled_columns} FROM walked JOIN {source} AS source USING (call_id) JOIN leaf USING (regime, place) "
+        f"SELECT call_id, {settled_columns} FROM walked JOIN {source} AS source USING (call_id) "
+        "JOIN leaf USING (regime, place) "
         f"UNION ALL SELECT gap.call_id, {', '.join('pattern_ruling.' + name for name in COLUMNS)} "
         f"FROM gap JOIN pattern ON {same} JOIN pattern_ruling USING (pattern_id)"
     )
@@ -193,19 +235,29 @@ def rule_season(config: RunConfig, store: Store) -> StepResult:
         rows_in = int(store.value("SELECT count(*) FROM facts.fct_call"))
         ruled = rule_table(store, "facts.fct_call", "rulings.ruling")
         parts = ", ".join(RULING_FIELDS)
-        store.run(f"CREATE OR REPLACE TABLE rulings.other_code AS SELECT call_id, '' AS rule_code, {parts} FROM rulings.ruling LIMIT 0")
+        store.run(
+            "CREATE OR REPLACE TABLE rulings.other_code AS "
+            f"SELECT call_id, '' AS rule_code, {parts} FROM rulings.ruling LIMIT 0"
+        )
         for code in CODES:
             rule_table(store, "facts.fct_call", "rulings.under_code", code)
             differs = " OR ".join(f"other.{name} IS DISTINCT FROM own.{name}" for name in RULING_FIELDS)
             store.run(
-                f"INSERT INTO rulings.other_code SELECT call_id, $code, {', '.join('other.' + name for name in RULING_FIELDS)} "
-                "FROM rulings.under_code AS other JOIN rulings.ruling AS own USING (call_id) JOIN facts.fct_call USING (call_id) "
+                "INSERT INTO rulings.other_code "
+                f"SELECT call_id, $code, {', '.join('other.' + name for name in RULING_FIELDS)} "
+                "FROM rulings.under_code AS other JOIN rulings.ruling AS own USING (call_id) "
+                "JOIN facts.fct_call USING (call_id) "
                 f"WHERE fct_call.rule_code <> $code AND other.state = 'settled' AND ({differs}) ORDER BY call_id",
                 {"code": code},
             )
         store.run("DROP TABLE rulings.under_code")
         counts = dict(store.rows("SELECT state, count(*) FROM rulings.ruling GROUP BY state ORDER BY state"))
-    return StepResult("rulings", rows_in, ruled, notes={state: counts.get(state, 0) for state in ("settled", "open", "contradiction")})
+    return StepResult(
+        "rulings",
+        rows_in,
+        ruled,
+        notes={state: counts.get(state, 0) for state in ("settled", "open", "contradiction")},
+    )
 
 
 def today() -> dt.date:

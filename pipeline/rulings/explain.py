@@ -37,7 +37,14 @@ def explain_call(store: Store, source: str, call_id: str) -> str | None:
     return _text(book, row, known, ruling, row["rule_code"], day)
 
 
-def _text(book: RuleBook, row: Mapping[str, Any], known: Mapping[str, str | None], ruling: CaseRuling, code: str, day: dt.date) -> str:
+def _text(
+    book: RuleBook,
+    row: Mapping[str, Any],
+    known: Mapping[str, str | None],
+    ruling: CaseRuling,
+    code: str,
+    day: dt.date,
+) -> str:
     regime = book.regime(code, day)
     asked, _ = book.forest.path(regime.root, known)
     vocabulary = facts()
@@ -89,7 +96,8 @@ def write_rulings(store: Store, names: list[str], out: Path | None) -> str:
     given = ", ".join('"in_' + name.replace('"', '""') + '"' for name in names)
     ruled = ", ".join(f"coalesce({name}, '')" for name in columns)
     rows = store.rows(
-        f"SELECT {given}, {ruled} FROM raw.case_row JOIN rulings.case_ruling ON case_ruling.call_id = CAST(case_row.line_no AS VARCHAR) ORDER BY line_no"
+        f"SELECT {given}, {ruled} FROM raw.case_row JOIN rulings.case_ruling "
+        "ON case_ruling.call_id = CAST(case_row.line_no AS VARCHAR) ORDER BY line_no"
     )
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")

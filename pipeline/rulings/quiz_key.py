@@ -46,7 +46,9 @@ def check_measure(item: Mapping[str, Any], options: Mapping[str, str]) -> KeyChe
     item_id, key = str(item["item_id"]), str(item["key"]).strip().lower()
     measure = dimensions().get(str(item["quantity"]))
     if measure is None or item["rule_code"] not in measure.values:
-        return KeyCheck(item_id, "open", (), f"The rules core has no measure called {item['quantity']!r} for this code.")
+        return KeyCheck(
+            item_id, "open", (), f"The rules core has no measure called {item['quantity']!r} for this code."
+        )
     truth = measure.values[item["rule_code"]]
     right = []
     for letter, text in options.items():
@@ -69,7 +71,10 @@ def check_case(item: Mapping[str, Any], options: Mapping[str, str], ruling: Mapp
         claims = stated(text)
         if not claims or any(name not in parts for name in claims):
             continue
-        if all(value == (ruling[name] or NONE_CALLED) or (not ruling[name] and value in ("", "none")) for name, value in claims.items()):
+        if all(
+            value == (ruling[name] or NONE_CALLED) or (not ruling[name] and value in ("", "none"))
+            for name, value in claims.items()
+        ):
             right.append(letter)
         if all(value in (ruling[name] or NONE_CALLED).split(SEPARATOR) for name, value in claims.items()):
             possible.append(letter)
@@ -99,9 +104,14 @@ def check_items(store: Store, items: str, rulings: str) -> list[KeyCheck]:
 
 def write_keys(store: Store, target: str, checks: list[KeyCheck]) -> None:
     """Make table `target` (`item_id`, `verdict`, `right_options`, `because`) from the checks."""
-    store.run(f"CREATE OR REPLACE TABLE {target} (item_id VARCHAR, verdict VARCHAR, right_options VARCHAR, because VARCHAR)")
+    store.run(
+        f"CREATE OR REPLACE TABLE {target} (item_id VARCHAR, verdict VARCHAR, right_options VARCHAR, because VARCHAR)"
+    )
     for check in checks:
-        store.run(f"INSERT INTO {target} VALUES (?, ?, ?, ?)", [check.item_id, check.verdict, ";".join(check.right_options), check.because])
+        store.run(
+            f"INSERT INTO {target} VALUES (?, ?, ?, ?)",
+            [check.item_id, check.verdict, ";".join(check.right_options), check.because],
+        )
 
 
 def check_keys(config: RunConfig, store: Store) -> StepResult:
@@ -118,4 +128,6 @@ def check_keys(config: RunConfig, store: Store) -> StepResult:
         write_keys(store, "rulings.quiz_key", checks)
     rows = int(store.value("SELECT count(*) FROM checked.quiz_items"))
     verdicts = [check.verdict for check in checks]
-    return StepResult("quiz keys", rows, len(checks), notes={"not confirmed": len(verdicts) - verdicts.count("confirmed")})
+    return StepResult(
+        "quiz keys", rows, len(checks), notes={"not confirmed": len(verdicts) - verdicts.count("confirmed")}
+    )

@@ -98,12 +98,16 @@ class Store:
         log.debug("%s", sql)
         self.connection.execute(sql, parameters)
 
-    def rows(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None) -> list[tuple[Any, ...]]:
+    def rows(
+        self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None
+    ) -> list[tuple[Any, ...]]:
         """Execute one query and return all its rows."""
         log.debug("%s", sql)
         return self.connection.execute(sql, parameters).fetchall()
 
-    def records(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None) -> list[dict[str, Any]]:
+    def records(
+        self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None
+    ) -> list[dict[str, Any]]:
         """Execute one query and return each row as a mapping from column to value."""
         log.debug("%s", sql)
         result = self.connection.execute(sql, parameters)
@@ -119,7 +123,9 @@ class Store:
         """Execute one query and return a data frame."""
         return self.connection.execute(sql, parameters).df()
 
-    def create(self, target: str, package: str, name: str, parameters: Mapping[str, Any] | None = None) -> int:
+    def create(
+        self, target: str, package: str, name: str, parameters: Mapping[str, Any] | None = None
+    ) -> int:
         """Make table `target` anew from the SELECT in `<package>/sql/<name>.sql`; return its row count.
 
         Bound parameters are named `$like_this` in the file.
@@ -132,7 +138,8 @@ class Store:
         """Whether `layer.table` exists."""
         layer, name = qualified.split(".")
         found = self.value(
-            "SELECT count(*) FROM information_schema.tables WHERE table_schema = ? AND table_name = ?", [layer, name]
+            "SELECT count(*) FROM information_schema.tables WHERE table_schema = ? AND table_name = ?",
+            [layer, name],
         )
         return bool(found)
 

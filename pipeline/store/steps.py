@@ -27,5 +27,12 @@ def timed_step(step: Callable[[], StepResult]) -> StepResult:
     done = step()
     seconds = time.perf_counter() - start
     notes = "".join(f", {label} {count:,}" for label, count in done.notes.items())
-    log.info("%-9s %9s rows in, %9s out, %6.2f s%s", done.name, f"{done.rows_in:,}", f"{done.rows_out:,}", seconds, notes)
+    log.info(
+        "%-9s %9s rows in, %9s out, %6.2f s%s",
+        done.name,
+        f"{done.rows_in:,}",
+        f"{done.rows_out:,}",
+        seconds,
+        notes,
+    )
     return StepResult(done.name, done.rows_in, done.rows_out, seconds, done.notes)

@@ -1,0 +1,100 @@
+"""Lists of cases and quizzes that are ruled without a season: the commands rulings, explain and quiz-check."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import schemas
+from pipeline.config import Measurement
+from pipeline.errors import InputError, Where
+from pipeline.facts.build import make_calls
+from pipeline.ingest.cases import land_cases
+from pipeline.rules.dimensions import zone_measures
+from pipeline.rulings.batch import rule_table, today
+from pipeline.rulings.explain import explain_call, write_rulings
+from pipeline.rulings.quiz_key import LETTERS, check_items
+from pipeline.store import Store, write_bytes
+
+
+def _ruled_cases(store: Store, cases: Path) -> list[str]:
+
+    names = land_cases(store, cases, today())
+    make_calls(store, "facts.case_call", zone_measures(), Measurement())
+    rule_table(store, "facts.case_call", "rulings.case_ruling")
+    return names
+
+
+def rule_cases(cases: Path, out: Path | None = None) -> str:
+    """Rule each row of a case list; return the list with its rulings as CSV text, and write it to `out` if given."""
+    with Store() as store:
+        names = _ruled_cases(store, cases)
+        return write_rulings(store, names, out)
+
+
+def explain_case(cases: Path, case_id: str) -> str:
+    """Explain one case of a list, found by `case_id` or `call_id`, or by its line number where it has neither.
+
+    Raises
+    ------
+    InputError
+        The list has no such case.
+    """
+    with Store() as store:
+        names = _ruled_cases(store, cases)
+        column = next((name for name in ("case_id", "call_id") if name in names), None)
+        chosen = f'"in_{column}"' if column else "CAST(line_no AS VARCHAR)"
+        line = store.value(f"SELECT line_no FROM raw.case_row WHERE trim({chosen}) = ?", [case_id])
+        text = explain_call(store, "facts.case_call", str(line)) if line is not None else None
+    if text is None:
+        raise InputError(
+            f"the list has no case {case_id!r}",
+            where=Where(cases),
+            hint=f"give a value of its column {column}" if column else "give a line number: 2 is the first case",
+        )
+    return text
+
+
+def check_quiz(items: Path, out: Path | None = None) -> tuple[str, bool]:
+    """Check the keys of a quiz sheet; return the verdicts as CSV text, and whether every checked key is confirmed."""
+    with Store() as store:
+        names = land_cases(store, items, today())
+        if "item_id" not in names or "key" not in names:
+            raise InputError(
+                "the sheet has no item_id or no key",
+                where=Where(items, 1),
+                hint="see `platework blank quiz_items`",
+            )
+
+        wanted = (
+            "item_id",
+            "rule_code",
+            "quantity",
+            "key",
+            *(f"option_{letter}_states" for letter in LETTERS),
+        )
+        given = ", ".join(
+            f"nullif(trim(\"in_{name}\"), '') AS {name}" if name in names else f"NULL AS {name}" for name in wanted
+        )
+        store.run(f"CREATE TEMP TABLE item AS SELECT line_no, {given} FROM raw.case_row")
+        has_case = " OR ".join(
+            f"nullif(trim(\"in_{name}\"), '') IS NOT NULL" for name in schemas.fact_columns() if name in names
+        )
+        store.run(
+            "UPDATE source_call SET call_id = item_id FROM item "
+            "WHERE CAST(item.line_no AS VARCHAR) = source_call.call_id"
+        )
+        keep = f'SELECT trim("in_item_id") FROM raw.case_row WHERE {has_case}' if has_case else "SELECT '' WHERE FALSE"
+        store.run(f"DELETE FROM source_call WHERE call_id NOT IN ({keep})")
+        make_calls(store, "facts.item_case", zone_measures(), Measurement())
+        rule_table(store, "facts.item_case", "rulings.item_ruling")
+        checks = check_items(store, "item", "rulings.item_ruling")
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(["item_id", "verdict", "right_options", "because"])
+    writer.writerows([check.item_id, check.verdict, ";".join(check.right_options), check.because] for check in checks)
+    text = stream.getvalue()
+    if out is not None:
+        write_bytes(out, text.encode())
+    return text, all(check.verdict == "confirmed" for check in checks)
