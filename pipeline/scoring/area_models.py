@@ -88,9 +88,7 @@ def fit_area(name: str, cells: pd.DataFrame, umpires: Sequence[str], draws: int,
         evaluators = found.tolist()
         coded["evaluator"] = factors["evaluator"] = evaluator
     if cells["game_id"].notna().all():
-        game = pd.factorize(
-            pd.factorize(cells["game_id"], sort=True)[0] * len(place) + coded["umpire"], sort=True
-        )[0]
+        game = pd.factorize(pd.factorize(cells["game_id"], sort=True)[0] * len(place) + coded["umpire"], sort=True)[0]
         coded["game"] = factors["game"] = game
         nested = {"game": "umpire"}
     y, n = coded["successes"].to_numpy(float), coded["trials"].to_numpy(float)
@@ -162,7 +160,5 @@ def reference_rate(draws: Draws, mix: Floats, shift: Floats) -> Floats:
 def _adjusted(draws: Draws, mix: Floats) -> Floats:
     shift = draws.effects["umpire"]
     rows = max(1, 8_000_000 // shift.shape[0])
-    parts = [
-        reference_rate(draws, mix, shift[:, start : start + rows]) for start in range(0, shift.shape[1], rows)
-    ]
+    parts = [reference_rate(draws, mix, shift[:, start : start + rows]) for start in range(0, shift.shape[1], rows)]
     return np.concatenate(parts, axis=1)

@@ -109,9 +109,7 @@ def fit_crossed_effects(
     present = {name: int(np.unique(design.codes[name]).size) for name in design.names}
     total, right = float(design.trials.sum()), float(design.successes.sum())
     if total < FEWEST_TRIALS or max(present.values()) < 2:
-        message = (
-            f"{total:.0f} observations on {max(present.values())} levels are too few to tell effects apart"
-        )
+        message = f"{total:.0f} observations on {max(present.values())} levels are too few to tell effects apart"
         return _no_fit(design, model, Outcome.TOO_FEW, message, groups, n_groups)
     if right in (0.0, total):
         message = f"all {total:.0f} observations have the same result, so no spread can be estimated"
@@ -120,9 +118,7 @@ def fit_crossed_effects(
         return _fit(design, model, [name for name in design.names if present[name] > 1], groups, n_groups)
 
 
-def _fit(
-    design: Design, model: LaplaceModel, names: list[str], groups: dict[str, Codes], n_groups: int
-) -> CrossedFit:
+def _fit(design: Design, model: LaplaceModel, names: list[str], groups: dict[str, Codes], n_groups: int) -> CrossedFit:
     mean = design.successes.sum() / design.trials.sum()
     start = {"intercept": float(np.log(mean / (1 - mean))), **dict.fromkeys(names, START_SD)}
     best = search_mode(model, start, names)

@@ -184,9 +184,7 @@ def build_design(
     )
 
 
-def _merge(
-    raw: Mapping[str, Codes], names: tuple[str, ...], sizes: Mapping[str, int]
-) -> tuple[Codes, Codes, Codes]:
+def _merge(raw: Mapping[str, Codes], names: tuple[str, ...], sizes: Mapping[str, int]) -> tuple[Codes, Codes, Codes]:
     """Return the sorting order of the rows, the positions where a new cell starts, and each row's cell."""
     combinations = 1
     for name in names:

@@ -196,23 +196,15 @@ def _message(count: Row, severe: Estimate, moved: Estimate, doubt: Suspicion | N
     if doubt:
         code = _CODE_NAMES.get(doubt.code, doubt.code)
         topics = ", ".join(topic.replace("_", " ") for topic in doubt.topics)
-        texts.append(
-            f"seems to grade by {code} on {topics}: {doubt.calls} contradicted grades would stand under it"
-        )
+        texts.append(f"seems to grade by {code} on {topics}: {doubt.calls} contradicted grades would stand under it")
     if severe.low > 0:
-        texts.append(
-            f"lenient: umpires look {100 * severe.value:.1f} points better than under an average evaluator"
-        )
+        texts.append(f"lenient: umpires look {100 * severe.value:.1f} points better than under an average evaluator")
     elif severe.high < 0:
-        texts.append(
-            f"severe: umpires look {-100 * severe.value:.1f} points worse than under an average evaluator"
-        )
+        texts.append(f"severe: umpires look {-100 * severe.value:.1f} points worse than under an average evaluator")
     if moved.low > 0 or moved.high < 0:
         direction = "more lenient" if moved.value > 0 else "more severe"
         texts.append(f"became {direction} by {abs(100 * moved.value):.1f} points in 30 days")
-    kappa = cohen_kappa(
-        [[count["right_right"], count["right_wrong"]], [count["wrong_right"], count["wrong_wrong"]]]
-    )
+    kappa = cohen_kappa([[count["right_right"], count["right_wrong"]], [count["wrong_right"], count["wrong_wrong"]]])
     if count["grades"] >= FEWEST_KAPPA_GRADES and kappa < LOW_KAPPA:
         texts.append(f"grades agree with the rules little beyond chance (kappa {kappa:.2f})")
     settled = count["settled"] / count["calls"]
@@ -230,10 +222,7 @@ def misgrade_rows(misgrades: Sequence[Row], suspected: Mapping[str, Suspicion]) 
         best = doubt.code if doubt and doubt.code in codes else (codes[0] if codes else None)
         rows.append(
             {
-                **{
-                    key: row[key]
-                    for key in ("evaluator_id", "call_id", "topic", "rule_ids", "evaluator_grade")
-                },
+                **{key: row[key] for key in ("evaluator_id", "call_id", "topic", "rule_ids", "evaluator_grade")},
                 "our_verdict": row["our_verdict"],
                 "because": row["because"],
                 "other_code": best,

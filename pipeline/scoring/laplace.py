@@ -137,10 +137,7 @@ class LaplaceModel:
     def mode(self, intercept: float, sd: dict[str, float]) -> Mode:
         """Find the mode of the effects by Newton's method with halved steps."""
         d = self.design
-        v = {
-            name: self._effects[name] / sd[name] if sd[name] > 0 else 0 * self._effects[name]
-            for name in d.names
-        }
+        v = {name: self._effects[name] / sd[name] if sd[name] > 0 else 0 * self._effects[name] for name in d.names}
         eta = intercept + self.spread(v, sd)
         value = self._penalised(eta, v)
         for step_number in range(1, _MAX_INNER_STEPS + 1):
@@ -162,9 +159,7 @@ class LaplaceModel:
                     break
                 length /= 2
             v, eta, value = trial, eta + length * change, trial_value
-        self._effects = {
-            name: sd[name] * v[name] if sd[name] > 0 else self._effects[name] for name in d.names
-        }
+        self._effects = {name: sd[name] * v[name] if sd[name] > 0 else self._effects[name] for name in d.names}
         return Mode(
             intercept=intercept,
             sd=dict(sd),
@@ -196,9 +191,7 @@ class LaplaceModel:
             child_link = sd[d.child] * sd[d.block] * by_child
             share = child_link / child_diagonal
             block_diagonal = block_diagonal - sums(d.parent, child_link * share, block_diagonal.size)
-            child_border = {
-                name: d.meets[d.child, name].table(weight) * (sd[d.child] * sd[name]) for name in d.border
-            }
+            child_border = {name: d.meets[d.child, name].table(weight) * (sd[d.child] * sd[name]) for name in d.border}
             lift = sparse.csr_array(
                 (share, (d.parent, np.arange(share.size))), shape=(d.sizes[d.block], d.sizes[d.child])
             )
@@ -208,20 +201,14 @@ class LaplaceModel:
             if lift is not None:
                 lifted = lift @ child_border[name]
                 table = table - (
-                    lifted
-                    if isinstance(table, np.ndarray) == isinstance(lifted, np.ndarray)
-                    else _dense(lifted)
+                    lifted if isinstance(table, np.ndarray) == isinstance(lifted, np.ndarray) else _dense(lifted)
                 )
             block_border[name] = table if isinstance(table, np.ndarray) else sparse.csr_array(table)
         border = self._border(weight, sd)
         self._eliminate(border, child_border, child_diagonal)
         self._eliminate(border, block_border, block_diagonal)
         factor = linalg.cholesky(border, lower=True, check_finite=False) if border.size else border
-        log_det = (
-            np.log(child_diagonal).sum()
-            + np.log(block_diagonal).sum()
-            + 2 * np.log(np.diagonal(factor)).sum()
-        )
+        log_det = np.log(child_diagonal).sum() + np.log(block_diagonal).sum() + 2 * np.log(np.diagonal(factor)).sum()
         return Curvature(
             design=d,
             sd=dict(sd),
@@ -366,9 +353,7 @@ class LaplaceModel:
         driven = self.totals(driver, mode.sd)
         score = self.totals(mode.residual, mode.sd)
         slopes = {
-            name: float(
-                mode.v[name] @ driven[name] - np.sum(1 - parts.diagonal[name]) - adjoint[name] @ score[name]
-            )
+            name: float(mode.v[name] @ driven[name] - np.sum(1 - parts.diagonal[name]) - adjoint[name] @ score[name])
             for name in d.names
         }
         return float(driver.sum()), slopes
@@ -382,9 +367,7 @@ class LaplaceModel:
         parts = self.variances(mode)
         load = self.totals(mode.weight, mode.sd)
         explained = mode.curvature.solve(load)
-        left = float(mode.weight.sum()) - sum(
-            float(load[name] @ explained[name]) for name in self.design.names
-        )
+        left = float(mode.weight.sum()) - sum(float(load[name] @ explained[name]) for name in self.design.names)
         return left, {name: float(2 * np.sum((1 - parts.diagonal[name]) ** 2)) for name in self.design.names}
 
     def mode_slopes(self, mode: Mode, name: str | None) -> ByFactor:

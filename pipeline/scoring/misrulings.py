@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.config import CONSEQUENCES
 from pipeline.scoring.intervals import wilson
@@ -82,9 +83,7 @@ class MisrulingName:
     place: int
 
 
-def name_misruling(
-    topic: str, component: str, ruled: str, right_value: str, stake: str = "any"
-) -> MisrulingName:
+def name_misruling(topic: str, component: str, ruled: str, right_value: str, stake: str = "any") -> MisrulingName:
     """Return the name of one wrong part of a call.
 
     Parameters
@@ -101,9 +100,9 @@ def name_misruling(
 
     Notes
     -----
-    Classes: `count` (a ball or strike), `base` (a base, a runner, or the ball's status on which runners
-    depend), `out` (an out given or taken away), `safety` (a warning, restriction or ejection missed or given
-    without ground).
+    Classes: `count` (a ball or strike, or a word to the batter), `base` (a base, a runner, or the ball's
+    status on which runners depend), `out` (an out given or taken away), `safety` (a bat that has to go, a
+    restriction or an ejection: missed, or laid on without ground).
     """
     place = _PLACES.index(component) if component in _PLACES else len(_PLACES)
     if component == "pitch" and topic in ("pitch", "third_strike"):
@@ -116,10 +115,9 @@ def name_misruling(
         consequence = "out"
     elif component == "pitch":
         consequence = "count"
-    elif component == "instruct" and values & {"warn", "restrict_coach", "eject"}:
-        consequence = "safety"
     elif component == "instruct":
-        consequence = "count"
+        duty = topic == "bat" or bool(values & {"restrict_coach", "eject"})
+        consequence = "safety" if duty else "count"
     else:
         consequence = "base"
     right_code = "_or_".join(right_value.split("|"))
@@ -135,13 +133,11 @@ def _phrase(component: str, value: str) -> str:
     return _PHRASES.get((component, value), value.replace("_", " "))
 
 
-def name_rows(cases: Sequence[Row]) -> list[dict[str, object]]:
+def name_rows(cases: Sequence[Row]) -> list[dict[str, Any]]:
     """Return the rows of `scores.misruling_name` for distinct wrong cases."""
     rows = []
     for case in cases:
-        name = name_misruling(
-            case["topic"], case["component"], case["ruled"], case["right_value"], case["stake"]
-        )
+        name = name_misruling(case["topic"], case["component"], case["ruled"], case["right_value"], case["stake"])
         rows.append(
             {
                 **case,
@@ -188,10 +184,7 @@ def misruling_rows(
         low, high = wilson(total[code], max(chance[code], total[code]), coverage)
         reasons = Counter(row["because"] for row in calls[code] if row["because"])
         references = {
-            part.strip()
-            for row in calls[code]
-            for part in (row["rule_refs"] or "").split(";")
-            if part.strip()
+            part.strip() for row in calls[code] for part in (row["rule_refs"] or "").split(";") if part.strip()
         }
         rows.append(
             {
@@ -219,9 +212,7 @@ def misruling_rows(
     return sorted(rows, key=lambda row: (-row["clinic_score"], row["misruling_code"]))
 
 
-def level_rows(
-    times: Sequence[Row], chances: Sequence[Row], level_of: Mapping[str, str]
-) -> list[dict[str, object]]:
+def level_rows(times: Sequence[Row], chances: Sequence[Row], level_of: Mapping[str, str]) -> list[dict[str, object]]:
     """Return times and chances of each misruling by the level that the umpires now work."""
     done, could = Counter[tuple[str, str]](), Counter[tuple[str, str]]()
     for row in times:
@@ -237,7 +228,5 @@ def level_rows(
 def exceeded(limits: Mapping[str, int], made: Mapping[str, int]) -> list[tuple[str, int, int]]:
     """Return (class, times, limit) for each consequence class with more misrulings than allowed."""
     return [
-        (name, made.get(name, 0), limits[name])
-        for name in CONSEQUENCES
-        if made.get(name, 0) > limits.get(name, 10**9)
+        (name, made.get(name, 0), limits[name]) for name in CONSEQUENCES if made.get(name, 0) > limits.get(name, 10**9)
     ]

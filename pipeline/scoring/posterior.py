@@ -68,9 +68,7 @@ def _draw(fit: CrossedFit, draws: int, rng: np.random.Generator) -> Draws:
     mode = _mode_at(model, peak.at, free)
     shift = _draw_hyper(model, mode, peak.at, free, draws, rng)
     intercept = mode.intercept + shift[:, 0]
-    log_shift = {
-        name: np.clip(shift[:, 1 + i], -_LONGEST_LOG_SHIFT, _LONGEST_LOG_SHIFT) for i, name in enumerate(free)
-    }
+    log_shift = {name: np.clip(shift[:, 1 + i], -_LONGEST_LOG_SHIFT, _LONGEST_LOG_SHIFT) for i, name in enumerate(free)}
     sd = {name: np.zeros(draws) for name in design.names}
     for name in free:
         sd[name] = np.minimum(mode.sd[name] * np.exp(log_shift[name]), HIGHEST_DRAWN_SD)
@@ -139,9 +137,7 @@ def _draw_effects(model: LaplaceModel, mode: Mode, draws: int, rng: np.random.Ge
     design, curvature = model.design, mode.curvature
     border = rng.standard_normal((draws, design.border_size))
     if design.border_size:
-        border = linalg.solve_triangular(
-            curvature.border_factor.T, border.T, lower=False, check_finite=False
-        ).T
+        border = linalg.solve_triangular(curvature.border_factor.T, border.T, lower=False, check_finite=False).T
     found = {name: border[:, o : o + design.sizes[name]].copy() for name, o in design.offsets.items()}
     block = rng.standard_normal((draws, design.sizes[design.block])) * np.sqrt(curvature.block_diagonal)
     for name in design.border:

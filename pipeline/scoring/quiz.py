@@ -66,7 +66,8 @@ def withheld_items(keys: Mapping[str, Row]) -> set[str]:
 def quiz_umpire_rows(answers: Sequence[Row], withheld: set[str], coverage: float) -> list[dict[str, object]]:
     """Return one row per quiz and umpire.
 
-    `percent` (0 to 100, with Wilson interval) is of the items scored; an item left out counts as not right.
+    `percent` (a share, 0 to 1, with Wilson interval) is of the items scored; an item left out counts as not
+    right.
     """
     sheets: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for row in answers:
@@ -84,17 +85,15 @@ def quiz_umpire_rows(answers: Sequence[Row], withheld: set[str], coverage: float
                 "items": len(scored),
                 "answered": sum(1 for row in scored if row["answer"] is not None),
                 "right_answers": right,
-                "percent": 100 * right / len(scored) if scored else None,
-                "low": 100 * low,
-                "high": 100 * high,
+                "percent": right / len(scored) if scored else None,
+                "low": low if scored else None,
+                "high": high if scored else None,
             }
         )
     return rows
 
 
-def quiz_item_rows(
-    items: Sequence[Row], answers: Sequence[Row], keys: Mapping[str, Row]
-) -> list[dict[str, object]]:
+def quiz_item_rows(items: Sequence[Row], answers: Sequence[Row], keys: Mapping[str, Row]) -> list[dict[str, object]]:
     """Return one row per item.
 
     `p` and `point_biserial` (item removed) are by the key as it stands, also when withheld. The rest that an

@@ -49,9 +49,7 @@ def parts(model: AreaModel) -> tuple[Floats, Floats]:
     return no_evaluator - as_was, reference - no_evaluator
 
 
-def umpire_rate_rows(
-    model: AreaModel, seen: Mapping[tuple[str, str], Row], coverage: float
-) -> list[dict[str, object]]:
+def umpire_rate_rows(model: AreaModel, seen: Mapping[tuple[str, str], Row], coverage: float) -> list[dict[str, object]]:
     """Return the rows of `scores.umpire_rate` for one area: umpires with at least one graded call.
 
     The rounded parts add to the rounded adjusted rate exactly.

@@ -19,7 +19,6 @@ MOST_LOOKS = 3000
 """Beyond this many further calls it is said that looks will not settle it."""
 
 _STEP = 0.01
-_UNITS = {"positioning": "checks", "quiz": "quiz answers"}
 _CLASS_WORDS = {
     "count": "on ball and strike",
     "base": "that cost a base",
@@ -62,9 +61,7 @@ class Verdict:
     looks_needed: int | None
 
 
-def standing(
-    area: str, cut: float, model: AreaModel | None, index: int, level: Level, coverage: float
-) -> Standing:
+def standing(area: str, cut: float, model: AreaModel | None, index: int, level: Level, coverage: float) -> Standing:
     """Return where one umpire stands against one cut."""
     if model is None:
         return Standing(area, cut, None, 0, None, None, None, None, "no_evidence")
@@ -89,9 +86,7 @@ def meets_all(standings: Sequence[Standing], lowered: str | None = None, by: flo
     known = [one for one in standings if one.draws is not None]
     if not known:
         return None
-    met = [
-        one.draws >= one.cut - (by if one.area == lowered else 0) for one in known if one.draws is not None
-    ]
+    met = [one.draws >= one.cut - (by if one.area == lowered else 0) for one in known if one.draws is not None]
     return float(np.mean(np.logical_and.reduce(met)))
 
 
@@ -133,7 +128,7 @@ def decide(
         verdict = "more_looks"
     known = [one for one in standings if one.probability is not None]
     nearest = min(known, key=lambda one: (one.probability, one.area)) if known else None
-    looks = _looks_needed(level, standings, row, lacking, population_sd) if verdict == "more_looks" else None
+    looks = _looks_needed(level, standings, row, population_sd) if verdict == "more_looks" else _Looks(None)
     return Verdict(
         verdict=verdict,
         probability=probability,
@@ -141,8 +136,8 @@ def decide(
         nearest=nearest,
         reasons_for=[_met_text(one) for one in standings if one.holds == "met"] + evidence,
         reasons_against=_against(standings, too_many) + lacking,
-        would_change=_would_change(level, verdict, standings, nearest, too_many, lacking, looks),
-        looks_needed=looks,
+        would_change=_would_change(verdict, standings, nearest, too_many, lacking, looks),
+        looks_needed=looks.calls,
     )
 
 
@@ -155,8 +150,7 @@ def _met_text(one: Standing) -> str:
 
 def _against(standings: Sequence[Standing], too_many: Sequence[tuple[str, int, int]]) -> list[str]:
     reasons = [
-        f"{times} misrulings {_CLASS_WORDS[name]}, where at most {limit} are allowed"
-        for name, times, limit in too_many
+        f"{times} misrulings {_CLASS_WORDS[name]}, where at most {limit} are allowed" for name, times, limit in too_many
     ]
     for one in standings:
         if one.holds == "short":
@@ -166,8 +160,7 @@ def _against(standings: Sequence[Standing], too_many: Sequence[tuple[str, int, i
             )
         elif one.holds == "unsure":
             reasons.append(
-                f"{one.title}: {_percent(one.low)} to {_percent(one.high)} "
-                f"lies on both sides of {_percent(one.cut)}"
+                f"{one.title}: {_percent(one.low)} to {_percent(one.high)} lies on both sides of {_percent(one.cut)}"
             )
         elif one.holds == "no_evidence":
             reasons.append(f"{one.title}: nothing was seen")
@@ -187,38 +180,50 @@ def _evidence(level: Level, row: Row) -> tuple[list[str], list[str]]:
     return [f"{row['calls']} graded calls in {row['games']} games by {row['evaluators']} evaluators"], []
 
 
-def _looks_needed(
-    level: Level,
-    standings: Sequence[Standing],
-    row: Row,
-    lacking: Sequence[str],
-    population_sd: Mapping[str, float],
-) -> int | None:
-    """Return how many more calls would bring a verdict if the estimates stay; None if looks will not do.
+@dataclass(frozen=True)
+class _Looks:
+    """Further observations that would bring a verdict if the estimates stay: calls in all, and quiz answers.
 
-    In the area of the least certain standard the posterior variance must fall until the cut lies z standard
-    deviations off. Its inverse grows by a fixed amount a call: the one at which it grew so far, over that of
-    the population.
+    `calls` is None when looks will not settle it.
     """
-    missing = max(0, level.evidence.calls - int(row["calls"]))
-    if row["games"] < level.evidence.games and row["calls"]:
-        missing = max(missing, math.ceil((level.evidence.games - row["games"]) * row["calls"] / row["games"]))
-    open_ones = [one for one in standings if one.holds in ("unsure", "no_evidence") and one.draws is not None]
-    needed = float(missing)
-    for one in open_ones:
-        more = _calls_for(one, level, population_sd.get(one.area, 0.0))
-        if one.area in _UNITS:
+
+    calls: int | None
+    quiz_answers: int = 0
+
+
+def _looks_needed(level: Level, standings: Sequence[Standing], row: Row, population_sd: Mapping[str, float]) -> _Looks:
+    """Return the looks that every standard still open needs, at least those that the evidence lacks.
+
+    For one standard the posterior variance must fall until the cut lies z standard deviations off. Its
+    inverse grows by a fixed amount an observation: the one at which it grew so far, over that of the
+    population. Further games are taken to bring calls of each area, and checks of positioning, in the
+    umpire's own proportion.
+    """
+    calls = max(0, level.evidence.calls - int(row["calls"]))
+    if 0 < row["games"] < level.evidence.games:
+        calls = max(calls, math.ceil((level.evidence.games - row["games"]) * row["calls"] / row["games"]))
+    needed, answers, lost = float(calls), 0, False
+    for one in standings:
+        if one.holds != "unsure":
             continue
-        share = one.calls / row["calls"] if row["calls"] and one.calls else 0.0
-        if more is None or share == 0:
-            return None if not lacking else (missing or None)
-        needed = max(needed, more / share)
-    if needed > MOST_LOOKS:
-        return None
-    return int(math.ceil(needed / 10) * 10) or None
+        more = _observations_for(one, level, population_sd.get(one.area, 0.0))
+        if one.area == "quiz":
+            answers = _up_to_ten(more) if more is not None else 0
+        elif more is None or not row["calls"]:
+            lost = True
+        else:
+            needed = max(needed, more * row["calls"] / one.calls)
+    if lost or needed > MOST_LOOKS:
+        # What the evidence lacks must be seen in any case.
+        return _Looks(_up_to_ten(calls) or None, answers)
+    return _Looks(_up_to_ten(needed) or None, answers)
 
 
-def _calls_for(one: Standing, level: Level, population_sd: float) -> float | None:
+def _up_to_ten(number: float) -> int:
+    return int(math.ceil(number / 10) * 10)
+
+
+def _observations_for(one: Standing, level: Level, population_sd: float) -> float | None:
     if one.draws is None or one.estimate is None or one.calls == 0:
         return None
     variance = float(one.draws.var())
@@ -238,13 +243,12 @@ def _calls_for(one: Standing, level: Level, population_sd: float) -> float | Non
 
 
 def _would_change(
-    level: Level,
     verdict: str,
     standings: Sequence[Standing],
     nearest: Standing | None,
     too_many: Sequence[tuple[str, int, int]],
     lacking: Sequence[str],
-    looks: int | None,
+    looks: _Looks,
 ) -> str:
     texts = []
     if too_many:
@@ -254,16 +258,17 @@ def _would_change(
     unseen = [one.title for one in standings if one.holds == "no_evidence"]
     if unseen:
         texts.append(f"Looks in {', '.join(unseen)}")
-    if verdict == "more_looks" and looks:
-        texts.append(f"About {looks} more calls, if the rates stay as they are")
-    elif verdict == "more_looks" and not lacking and not unseen:
+    if looks.calls:
+        texts.append(f"About {looks.calls} more calls, if the rates stay as they are")
+    if looks.quiz_answers:
+        texts.append(f"About {looks.quiz_answers} more quiz answers")
+    if verdict == "more_looks" and not (looks.calls or looks.quiz_answers or lacking or unseen):
         texts.append("The estimate lies so near the cut that more looks alone are unlikely to settle it")
     if nearest is not None and nearest.draws is not None and not too_many:
         for by, word in ((_STEP, "lower"), (-_STEP, "higher")):
             moved = meets_all(standings, nearest.area, by)
             texts.append(
-                f"With the cut for {nearest.title} one point {word} "
-                f"the probability would be {_percent(moved)}"
+                f"With the cut for {nearest.title} one point {word} the probability would be {_percent(moved)}"
             )
     return "; ".join(texts)
 

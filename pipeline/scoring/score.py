@@ -15,6 +15,7 @@ from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.intervals import wilson
 from pipeline.scoring.tables import Row, by_key, write_table
+from pipeline.scoring.threads import one_blas_thread
 from pipeline.store import StepResult, Store
 from pipeline.store.database import named_sql
 
@@ -32,30 +33,28 @@ def score_season(config: RunConfig, store: Store) -> StepResult:
     `checked.quiz_responses`. The tables of positioning and of the quiz may be missing or empty: those areas
     then have no evidence.
     """
-    with store.transaction():
-        calls = _grade(config, store)
-        season = _Season(config, store)
+    with store.transaction(), one_blas_thread():
+        calls, names = _grade(config, store)
+        season = _Season(config, store, names)
         written = season.write()
-    wrong = int(store.value("SELECT count(*) FROM scores.call_grade WHERE verdict = 'wrong'"))
-    edge = int(store.value("SELECT count(*) FROM scores.call_grade WHERE verdict = 'edge'"))
+        verdicts = {row["verdict"]: row["calls"] for row in _records(store, "verdict_count")}
     # An area that no umpire differs in, or in which nothing went wrong, is no failure; a search that got lost
     # is.
     failed = sum(model.fit.record.outcome is Outcome.NOT_CONVERGED for model in season.models.values())
-    notes = {"wrong": wrong, "edge": edge, "models": len(season.models), "not converged": failed}
+    notes = {name: verdicts.get(name, 0) for name in ("wrong", "edge", "open", "not_graded")}
+    notes |= {"models": len(season.models), "not converged": failed}
     return StepResult("score", calls, calls + written, notes=notes)
 
 
-def _grade(config: RunConfig, store: Store) -> int:
+def _grade(config: RunConfig, store: Store) -> tuple[int, list[dict[str, Any]]]:
+    """Write the grades; return the number of calls and the names of what was wrong."""
     measurement = config.policy.measurement
     band = {"edge_low": measurement.edge_low, "edge_high": measurement.edge_high}
     store.create("scores.grade", __package__, "grade", band)
     store.create("scores.misruling_case", __package__, "misruling_case")
-    cases = store.records(
-        "SELECT DISTINCT topic, component, ruled, right_value, stake FROM scores.misruling_case "
-        "WHERE verdict = 'wrong' ORDER BY ALL"
-    )
-    write_table(store, "misruling_name", misrulings.name_rows(cases))
-    return store.create("scores.call_grade", __package__, "call_grade")
+    names = misrulings.name_rows(_records(store, "wrong_case"))
+    write_table(store, "misruling_name", names)
+    return store.create("scores.call_grade", __package__, "call_grade"), names
 
 
 def _records(store: Store, name: str) -> list[dict[str, Any]]:
@@ -65,8 +64,9 @@ def _records(store: Store, name: str) -> list[dict[str, Any]]:
 class _Season:
     """What the result tables are made from, read and fitted once."""
 
-    def __init__(self, config: RunConfig, store: Store) -> None:
+    def __init__(self, config: RunConfig, store: Store, names: list[dict[str, Any]]) -> None:
         self.policy = config.policy
+        self.names = names
         self.store = store
         self.roster: list[dict[str, Any]] = _records(store, "roster")
         self.has_quiz = all(store.has_table(name) for name in _QUIZ_TABLES)
@@ -110,13 +110,7 @@ class _Season:
     def write(self) -> int:
         """Write all result tables; return the number of rows."""
         written = self._write_rates() + self._write_readiness() + self._write_misrulings()
-        return (
-            written
-            + self._write_evaluators()
-            + self._write_quiz()
-            + self._write_positioning()
-            + self._write_fits()
-        )
+        return written + self._write_evaluators() + self._write_quiz() + self._write_positioning() + self._write_fits()
 
     def _write_rates(self) -> int:
         seen = by_key(_records(self.store, "umpire_area"), "umpire_id", "area")
@@ -130,15 +124,11 @@ class _Season:
         made: dict[str, dict[str, int]] = {}
         for row in _records(self.store, "umpire_consequence"):
             made.setdefault(row["umpire_id"], {})[row["consequence"]] = row["times"]
-        verdicts, standards = readiness.readiness_tables(
-            self.policy, self.roster, self.models, made, self.groups
-        )
+        verdicts, standards = readiness.readiness_tables(self.policy, self.roster, self.models, made, self.groups)
         ranked: list[dict[str, object]] = []
         if OVERALL in self.models:
             levels = [level.id for level in self.policy.levels]
-            ranked = rankings.ranking_rows(
-                self.models[OVERALL], self.roster, self.groups, levels, self.policy.interval
-            )
+            ranked = rankings.ranking_rows(self.models[OVERALL], self.roster, self.groups, levels, self.policy.interval)
         return (
             write_table(self.store, "readiness", verdicts)
             + write_table(self.store, "standard", standards)
@@ -146,13 +136,12 @@ class _Season:
         )
 
     def _write_misrulings(self) -> int:
-        names = self.store.records("SELECT * FROM scores.misruling_name ORDER BY ALL")
         times = _records(self.store, "umpire_misruling")
         used = {row["misruling_code"] for row in times}
         chances = [row for row in _records(self.store, "misruling_chance") if row["misruling_code"] in used]
-        areas = dict(self.store.rows("SELECT DISTINCT topic, area FROM scores.call_grade ORDER BY ALL"))
+        areas = {row["topic"]: row["area"] for row in _records(self.store, "topic_area")}
         rows = misrulings.misruling_rows(
-            names,
+            self.names,
             times,
             chances,
             _records(self.store, "misruling_example"),

@@ -148,9 +148,7 @@ def put_quiz(
     )
 
 
-def simulated_calls(
-    seed: int = 1, umpires: int = 12, games: int = 5, per_game: int = 40
-) -> list[dict[str, Any]]:
+def simulated_calls(seed: int = 1, umpires: int = 12, games: int = 5, per_game: int = 40) -> list[dict[str, Any]]:
     """Calls of a season in three areas with known spread; a wrong pitch is a strike called a ball."""
     rng = np.random.default_rng(seed)
     skill, strict = rng.normal(0, 0.5, umpires), rng.normal(0, 0.3, 4)

@@ -40,9 +40,7 @@ def test_the_interpolated_rate_is_the_plain_sum_over_situations() -> None:
 
 
 def frame(rows: list[tuple[str, str, str, str, int, int]]) -> pd.DataFrame:
-    table = pd.DataFrame(
-        rows, columns=["umpire_id", "game_id", "evaluator_id", "stratum", "successes", "trials"]
-    )
+    table = pd.DataFrame(rows, columns=["umpire_id", "game_id", "evaluator_id", "stratum", "successes", "trials"])
     return table.astype({"successes": float, "trials": float})
 
 
@@ -73,8 +71,7 @@ def test_an_umpire_with_hard_calls_is_lifted_by_the_situations_part() -> None:
     names = sorted(cells["umpire_id"].unique())
     seen = {(name, "pitches"): {"games": 4, "evaluators": 3} for name in names}
     rows = {
-        row["umpire_id"]: row
-        for row in umpire_rate_rows(fit_area("pitches", cells[~hard], names, 500, 1), seen, 0.9)
+        row["umpire_id"]: row for row in umpire_rate_rows(fit_area("pitches", cells[~hard], names, 500, 1), seen, 0.9)
     }
     assert rows["U0"]["situation_points"] > 0.05
     assert abs(rows["U1"]["situation_points"]) < 0.03
@@ -89,9 +86,7 @@ def test_one_who_was_never_seen_gets_the_width_of_the_population() -> None:
     assert width[-1] > 1.5 * width[:-1].max()
     # No one of the population is better known than all of it: his interval holds everybody's estimate but the
     # extremes.
-    inside = (model.adjusted[:, :-1].mean(axis=0) > low[-1]) & (
-        model.adjusted[:, :-1].mean(axis=0) < high[-1]
-    )
+    inside = (model.adjusted[:, :-1].mean(axis=0) > low[-1]) & (model.adjusted[:, :-1].mean(axis=0) < high[-1])
     assert inside.mean() >= 0.8
 
 

@@ -31,9 +31,7 @@ def season(seed: int, rows: int = 300) -> tuple[np.ndarray, np.ndarray, dict[str
     return rng.binomial(trials, expit(eta)).astype(float), trials.astype(float), codes
 
 
-def dense_laplace(
-    y: np.ndarray, n: np.ndarray, codes: dict[str, np.ndarray], b: float, sd: dict[str, float]
-) -> float:
+def dense_laplace(y: np.ndarray, n: np.ndarray, codes: dict[str, np.ndarray], b: float, sd: dict[str, float]) -> float:
     """The definition, with whole matrices and a general optimiser: slow, and shares no line with the
     product."""
     columns = [np.eye(code.max() + 1)[code] * sd[name] for name, code in codes.items()]
@@ -46,9 +44,7 @@ def dense_laplace(
     def minus_slope(v: np.ndarray) -> np.ndarray:
         return v - z.T @ (y - n * expit(b + z @ v))
 
-    found = optimize.minimize(
-        minus, np.zeros(z.shape[1]), jac=minus_slope, method="BFGS", options={"gtol": 1e-9}
-    )
+    found = optimize.minimize(minus, np.zeros(z.shape[1]), jac=minus_slope, method="BFGS", options={"gtol": 1e-9})
     p = expit(b + z @ found.x)
     h = np.eye(z.shape[1]) + z.T @ (z * (n * p * (1 - p))[:, None])
     return -minus(found.x) - np.linalg.slogdet(h)[1] / 2
@@ -118,9 +114,7 @@ def test_variances_are_those_of_the_inverse_matrix() -> None:
     z = np.hstack([np.eye(design.sizes[name])[design.codes[name]] * SD[name] for name in design.names])
     inverse = np.linalg.inv(np.eye(z.shape[1]) + z.T @ (z * mode.weight[:, None]))
     got = model.variances(mode)
-    assert np.concatenate([got.diagonal[name] for name in design.names]) == pytest.approx(
-        np.diagonal(inverse)
-    )
+    assert np.concatenate([got.diagonal[name] for name in design.names]) == pytest.approx(np.diagonal(inverse))
     assert got.eta == pytest.approx(np.einsum("ij,jk,ik->i", z, inverse, z))
 
 
@@ -165,9 +159,7 @@ def test_no_spread_between_levels_is_named_singular_and_the_sd_is_zero() -> None
     # Every umpire has exactly 8 of 10 right: less spread than chance gives, so the likelihood is highest at
     # SD 0.
     umpire = np.arange(20)
-    fit = fit_crossed_effects(
-        np.full(20, 8.0), np.full(20, 10.0), {"umpire": umpire, "evaluator": umpire % 3}
-    )
+    fit = fit_crossed_effects(np.full(20, 8.0), np.full(20, 10.0), {"umpire": umpire, "evaluator": umpire % 3})
     assert fit.record.outcome is Outcome.SINGULAR
     assert fit.sd == {"umpire": 0.0, "evaluator": 0.0}
     assert fit.intercept == pytest.approx(np.log(4), abs=1e-6)
@@ -209,9 +201,7 @@ def test_a_factor_with_one_level_is_left_out_and_named() -> None:
 def test_umpires_without_a_common_evaluator_are_found() -> None:
     y, n = np.array([3.0, 2.0, 4.0, 1.0] * 5), np.full(20, 5.0)
     umpire, evaluator = np.arange(20) % 4, (np.arange(20) % 4) // 2
-    fit = fit_crossed_effects(
-        y, n, {"umpire": umpire, "evaluator": evaluator}, linked=("umpire", "evaluator")
-    )
+    fit = fit_crossed_effects(y, n, {"umpire": umpire, "evaluator": evaluator}, linked=("umpire", "evaluator"))
     assert fit.record.linked_groups == 2
     assert fit.group_of["umpire"].tolist() == [0, 0, 1, 1]
     assert "2 groups" in fit.record.message
@@ -219,9 +209,7 @@ def test_umpires_without_a_common_evaluator_are_found() -> None:
 
 def test_a_game_under_two_umpires_is_refused() -> None:
     with pytest.raises(ValueError, match="not nested"):
-        build_design(
-            np.ones(2), np.ones(2), {"umpire": np.array([0, 1]), "game": np.array([0, 0])}, {"game": "umpire"}
-        )
+        build_design(np.ones(2), np.ones(2), {"umpire": np.array([0, 1]), "game": np.array([0, 0])}, {"game": "umpire"})
 
 
 @pytest.mark.parametrize(

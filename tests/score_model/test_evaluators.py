@@ -116,8 +116,6 @@ def test_fewer_or_no_majority_or_scattered_is_no_suspicion(rows: list[dict[str, 
 
 
 def test_a_misgrade_names_the_code_that_is_suspected() -> None:
-    rows = [misgrade(i, "hit_batter", "ncaa;obr" if i < 2 else "obr") for i in range(3)] + [
-        misgrade(9, "pitch", None)
-    ]
+    rows = [misgrade(i, "hit_batter", "ncaa;obr" if i < 2 else "obr") for i in range(3)] + [misgrade(9, "pitch", None)]
     found = misgrade_rows(rows, suspicions(rows))
     assert [row["other_code"] for row in found] == ["obr", "obr", "obr", None]

@@ -173,9 +173,7 @@ def test_agreement_is_told_only_where_both_gave_a_word(
     assert store.value("SELECT evaluator_agrees FROM scores.call_grade") is agrees
 
 
-def test_both_rulings_are_put_in_words(
-    store: Store, fill_season: Callable[..., None], config: RunConfig
-) -> None:
+def test_both_rulings_are_put_in_words(store: Store, fill_season: Callable[..., None], config: RunConfig) -> None:
     call = {
         "topic": "hit_batter",
         "ball_status": "dead",
@@ -204,6 +202,6 @@ def test_chances_are_the_calls_on_which_the_misruling_could_have_been_made(
     ]
     fill_season(store, calls)
     score_season(config, store)
-    assert store.rows(
-        "SELECT misruling_code, times, chances, umpires, umpire_share FROM scores.misruling"
-    ) == [("pitch.called_ball_on_strike", 1, 3, 1, 0.5)]
+    assert store.rows("SELECT misruling_code, times, chances, umpires, umpire_share FROM scores.misruling") == [
+        ("pitch.called_ball_on_strike", 1, 3, 1, 0.5)
+    ]

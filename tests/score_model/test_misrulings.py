@@ -58,7 +58,8 @@ from pipeline.scoring.misrulings import exceeded, level_rows, misruling_rows, na
             "Foul tip: ruled ball dead, right: ball live",
             "base",
         ),
-        (("stance", "instruct", "none", "direct_batter"), None, None, "count"),
+        (("stance", "instruct", "warn", "direct_batter"), None, None, "count"),
+        (("bat", "instruct", "none", "warn"), None, None, "safety"),
         (("batter_interference", "runner_out", "none", "home"), None, None, "out"),
     ],
 )
@@ -93,9 +94,7 @@ TIMES = [
     {"umpire_id": "U2", "misruling_code": "m", "times": 1},
     {"umpire_id": "U1", "misruling_code": "n", "times": 1},
 ]
-CHANCES = [
-    {"umpire_id": u, "misruling_code": c, "chances": 5} for u in ("U1", "U2", "U3") for c in ("m", "n")
-]
+CHANCES = [{"umpire_id": u, "misruling_code": c, "chances": 5} for u in ("U1", "U2", "U3") for c in ("m", "n")]
 
 
 def test_misrulings_are_ordered_by_what_a_clinic_could_save() -> None:

@@ -57,7 +57,7 @@ ITEMS = [{"item_id": f"I{i}", "rule_code": "nfhs", "topic": "t", "stem": "s", "k
 def test_a_withheld_item_does_not_count_and_an_item_left_out_is_not_right() -> None:
     rows = quiz_umpire_rows(answers(("U1", "aa."), ("U2", "bbb")), {"I1"}, 0.9)
     assert [(row["items"], row["answered"], row["right_answers"], row["percent"]) for row in rows] == [
-        (2, 1, 1, 50.0),
+        (2, 1, 1, 0.5),
         (2, 2, 0, 0.0),
     ]
     assert rows[1]["low"] == 0.0
@@ -74,9 +74,7 @@ def test_a_withheld_item_does_not_count_and_an_item_left_out_is_not_right() -> N
         (None, False),
     ],
 )
-def test_an_item_is_withheld_unless_the_rules_confirm_the_key_or_say_nothing(
-    verdict: str, withheld: bool
-) -> None:
+def test_an_item_is_withheld_unless_the_rules_confirm_the_key_or_say_nothing(verdict: str, withheld: bool) -> None:
     assert ("I1" in withheld_items({"I1": {"verdict": verdict}})) is withheld
 
 

@@ -28,15 +28,7 @@ def one(area: str, cut: float, share_met: float, calls: int = 200, spread: float
     draws = cut + spread * (np.arange(1000) - 1000 * (1 - share_met) + 0.5) / 1000
     probability = float(np.mean(draws >= cut))
     assert probability == pytest.approx(share_met)
-    holds = (
-        "no_evidence"
-        if calls == 0
-        else "met"
-        if share_met >= 0.9
-        else "short"
-        if share_met <= 0.1
-        else "unsure"
-    )
+    holds = "no_evidence" if calls == 0 else "met" if share_met >= 0.9 else "short" if share_met <= 0.1 else "unsure"
     return Standing(area, cut, draws, calls, float(draws.mean()), draws[50], draws[950], probability, holds)
 
 
@@ -83,9 +75,7 @@ def test_nobody_is_ready_in_an_area_in_which_nothing_was_seen() -> None:
 
 
 def test_an_area_without_any_data_leaves_the_verdict_open_and_the_probability_to_the_others() -> None:
-    found = said(
-        one("pitches", 0.9, 1.0), Standing("quiz", 0.6, None, 0, None, None, None, None, "no_evidence")
-    )
+    found = said(one("pitches", 0.9, 1.0), Standing("quiz", 0.6, None, 0, None, None, None, None, "no_evidence"))
     assert (found.verdict, found.probability) == ("more_looks", 1.0)
 
 
@@ -126,3 +116,18 @@ def test_those_whom_the_evidence_cannot_part_share_a_group() -> None:
     rates = means + rng.normal(0, 0.01, (4000, 4))
     assert tie_groups(rates, 0.9) == [1, 1, 2, 2]
     assert tie_groups(means + rng.normal(0, 1e-6, (100, 4)), 0.9) == [1, 2, 3, 4]
+
+
+def test_a_standard_of_positioning_is_looked_at_in_games_and_one_of_the_quiz_by_answers() -> None:
+    slot = said(one("positioning", 0.7, 0.75, calls=100, spread=0.2))
+    assert slot.looks_needed is not None
+    assert f"About {slot.looks_needed} more calls" in slot.would_change
+    rules = said(one("pitches", 0.9, 1.0), one("quiz", 0.6, 0.75, calls=40, spread=0.3))
+    assert rules.looks_needed is None
+    assert "more quiz answers" in rules.would_change
+
+
+def test_an_estimate_on_the_cut_is_not_promised_a_verdict() -> None:
+    found = said(one("pitches", 0.9, 0.5, spread=0.05))
+    assert found.looks_needed is None
+    assert "unlikely to settle it" in found.would_change

@@ -210,9 +210,7 @@ def test_an_evaluator_who_grades_by_another_code_is_named(
         "ruled_batter": "first_base",
         "grade": "right",
     }
-    calls = simulate() + [
-        {**froze, "umpire_id": "U000", "game_id": "G000-0", "call_id": f"X{i}"} for i in range(4)
-    ]
+    calls = simulate() + [{**froze, "umpire_id": "U000", "game_id": "G000-0", "call_id": f"X{i}"} for i in range(4)]
     other = [{"call_id": f"X{i}", "rule_code": "obr", "batter": "first_base"} for i in range(4)]
     fill_season(store, calls, other)
     score_season(config, store)
