@@ -28,6 +28,6 @@ SITES = ("Tarrowfen Flats", "Ostlemoor Common", "Wrenfold Park", "Embervale Yard
 def person(number: int) -> str:
     """Return the name of the person of that number; the first 600 differ, later ones carry a numeral."""
     first = FIRST[number % len(FIRST)]
-    last = LAST[(number + number // len(FIRST)) % len(LAST)]
+    last = LAST[(7 * number + number // len(FIRST)) % len(LAST)]
     round_no = number // (len(FIRST) * len(LAST))
     return f"{first} {last}" + (f" {round_no + 1}" if round_no else "")

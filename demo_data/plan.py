@@ -37,10 +37,10 @@ GAME_SD = 0.15
 DRIFTING = "E03"
 """This evaluator grows stricter through the season."""
 
-DRIFT = (1.2, -1.6)
+DRIFT = (1.6, -2.6)
 """Severity of the drifting evaluator on the first and on the last day (added to the logit of being right)."""
 
-DRIFTING_GAMES = 22
+DRIFTING_GAMES = 26
 
 OTHER_CODE = "E05"
 """This evaluator grades a foot on the plate by OBR in games played under NFHS."""

@@ -141,7 +141,7 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
             "",
             "",
             DRIFTING,
-            "grows stricter by 2.8 logits through the season",
+            "grows stricter by 4.2 logits through the season",
             "published.pub_evaluator",
         ),
         Planted("seen_once", "umpires.csv", "49", once, "seen in a single game", "meta.finding"),

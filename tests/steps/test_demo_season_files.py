@@ -233,3 +233,9 @@ def test_an_umpire_seen_once_is_found(checked):
     (row,) = planted("seen_once")
     found = checked.rows("SELECT value FROM meta.finding WHERE kind = 'seen_once'")
     assert found == [(row["about"],)]
+
+
+def test_no_two_people_share_a_name():
+    plan = draw_plan(make_demo_data.SEED, 1)
+    people = [person.name for person in (*plan.umpires, *plan.evaluators)]
+    assert len(set(people)) == 58
