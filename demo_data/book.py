@@ -58,9 +58,7 @@ class Ruling:
 Event = Callable[[Situation], Ruling]
 
 
-def at_bat(
-    now: Situation, pitch: str, status: str, runners: str, *, balls: int = 0, strikes: int = 0
-) -> Ruling:
+def at_bat(now: Situation, pitch: str, status: str, runners: str, *, balls: int = 0, strikes: int = 0) -> Ruling:
     """Return the ruling under which the turn at bat goes on, with so many balls and strikes added."""
     return Ruling(
         pitch=pitch,

@@ -215,9 +215,7 @@ def taken_pitch(game: Game, pitch_no: int, rng: Rng) -> Call:
     return Call(row, "taken_pitch", right, verdict)
 
 
-def _record_place(
-    row: dict[str, str], place: tuple[float, float, float, float], source: str, rng: Rng
-) -> bool | None:
+def _record_place(row: dict[str, str], place: tuple[float, float, float, float], source: str, rng: Rng) -> bool | None:
     """Write the measured or judged place on the row; return whether it says strike, or None."""
     x, z, low, high = place
     sd = SOURCE_SD_IN[source]

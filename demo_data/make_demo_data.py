@@ -53,9 +53,7 @@ def write_calls(plan: Plan, seed: int, season: Path, truth: Path) -> tuple[list[
             planted += faults
             counted, amended = planting.amend(evaluator_id, calls)
             amendments += amended
-            writer.writerows(
-                [row[column] for column in TRUTH_COLUMNS] for row in (truth_row(call) for call in counted)
-            )
+            writer.writerows([row[column] for column in TRUTH_COLUMNS] for row in (truth_row(call) for call in counted))
     return planted, amendments
 
 
@@ -92,9 +90,7 @@ def write_season(out: Path, *, seed: int = SEED, scale: int = 1) -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Read the command line and write the season."""
     parser = argparse.ArgumentParser(prog="python -m demo_data.make_demo_data", description=__doc__)
-    parser.add_argument(
-        "--out", type=Path, default=Path(__file__).parent, help="folder for season/ and truth/"
-    )
+    parser.add_argument("--out", type=Path, default=Path(__file__).parent, help="folder for season/ and truth/")
     parser.add_argument("--scale", type=int, default=1, help="so many times 48 umpires and 160 games")
     parser.add_argument("--seed", type=int, default=SEED)
     given = parser.parse_args(arguments)

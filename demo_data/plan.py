@@ -155,9 +155,7 @@ def _game(number: int, umpire: Umpire, evaluator: Evaluator, busy: set[dt.date],
     level = _level(umpire, rng)
     code = str(rng.choice(["nfhs", "obr", "ncaa"], p=[0.4, 0.35, 0.25])) if level == "tournament" else "nfhs"
     summer = code != "nfhs"
-    first, last = (
-        (SCHOOL_LAST_DAY + dt.timedelta(days=1), LAST_DAY) if summer else (FIRST_DAY, SCHOOL_LAST_DAY)
-    )
+    first, last = (SCHOOL_LAST_DAY + dt.timedelta(days=1), LAST_DAY) if summer else (FIRST_DAY, SCHOOL_LAST_DAY)
     teams = names.CLUBS if summer else names.TEAMS
     day = first + dt.timedelta(days=int(rng.integers((last - first).days + 1)))
     while day in busy:
@@ -212,9 +210,7 @@ def draw_plan(seed: int, scale: int) -> Plan:
             for place in order[: GAMES // 10]:
                 slots[int(place)] = before[int(rng.integers(len(before)))]
         worked = [
-            umpire
-            for umpire, count in zip(block, _games_each(len(block), rng), strict=True)
-            for _ in range(count)
+            umpire for umpire, count in zip(block, _games_each(len(block), rng), strict=True) for _ in range(count)
         ]
         for umpire, place in zip(worked, order, strict=True):
             days = busy.setdefault(umpire.umpire_id, set())

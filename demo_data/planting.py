@@ -103,10 +103,7 @@ def plant_in_calls(evaluator_id: str, calls: Sequence[Call], file: str) -> tuple
         planted.append(Planted("other_form", file, "", evaluator_id, what, "meta.file"))
     # Lines are counted last: an insertion moves what stands below it.
     lines = {id(row): line_no for line_no, row in enumerate(rows, 2)}
-    planted += [
-        Planted(kind, file, str(lines[id(row)]), row["call_id"], what, REJECTS)
-        for row, kind, what in inserted
-    ]
+    planted += [Planted(kind, file, str(lines[id(row)]), row["call_id"], what, REJECTS) for row, kind, what in inserted]
     return rows, planted
 
 
@@ -151,9 +148,7 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
         if kind:
             what = f"the key is {item.row['key']}; right is {item.right_option or 'open'}"
             about = item.row["item_id"]
-            found.append(
-                Planted(kind, "quiz_items.csv", str(line_no), about, what, "published.pub_quiz_item")
-            )
+            found.append(Planted(kind, "quiz_items.csv", str(line_no), about, what, "published.pub_quiz_item"))
     return found
 
 

@@ -168,16 +168,10 @@ def _options(scenario: Scenario, code: str, now: Situation) -> list[dict[str, st
 def _where(now: Situation) -> str:
     outs = ("Nobody out", "One out", "Two outs")[now.outs]
     bases = [
-        name
-        for name, held in (("first", now.on_first), ("second", now.on_second), ("third", now.on_third))
-        if held
+        name for name, held in (("first", now.on_first), ("second", now.on_second), ("third", now.on_third)) if held
     ]
     runners = (
-        f"runners on {' and '.join(bases)}"
-        if len(bases) > 1
-        else f"runner on {bases[0]}"
-        if bases
-        else "bases empty"
+        f"runners on {' and '.join(bases)}" if len(bases) > 1 else f"runner on {bases[0]}" if bases else "bases empty"
     )
     return f"{outs}, {runners}, count {now.balls}-{now.strikes}."
 

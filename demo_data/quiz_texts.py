@@ -9,9 +9,7 @@ def _inches(value: float) -> tuple[str, str]:
     return f"{value:g} in", f"value={value:g}"
 
 
-def _dimension(
-    code: str, quantity: str, stem: str, values: tuple[float, ...], reference: str
-) -> dict[str, Any]:
+def _dimension(code: str, quantity: str, stem: str, values: tuple[float, ...], reference: str) -> dict[str, Any]:
     """Make an item on a dimension; the first value is the right one, the others go round as false facts."""
     return {
         "rule_code": code,
@@ -47,9 +45,7 @@ DIMENSIONS = (
     ),
     _dimension("nfhs", "box_width_in", "How wide is the batter's box?", (48, 36, 52, 60), "NFHS diagram 2"),
     _dimension("nfhs", "box_length_in", "How long is the batter's box?", (72, 60, 66, 84), "NFHS diagram 2"),
-    _dimension(
-        "nfhs", "box_gap_in", "How far is the batter's box from the plate?", (6, 4, 8, 12), "NFHS diagram 2"
-    ),
+    _dimension("nfhs", "box_gap_in", "How far is the batter's box from the plate?", (6, 4, 8, 12), "NFHS diagram 2"),
     _dimension(
         "nfhs",
         "catchers_box_width_in",
@@ -271,9 +267,7 @@ MECHANICS = (
         "With the loudest voice",
         "With a point at the batter",
     ),
-    _mechanics(
-        "When is the mask on?", "For every live pitch", "Only with runners on", "Only for fast pitchers"
-    ),
+    _mechanics("When is the mask on?", "For every live pitch", "Only with runners on", "Only for fast pitchers"),
     _mechanics(
         "Where are the hands?",
         "Behind the catcher or tucked in",

@@ -62,10 +62,7 @@ SCENARIOS = (
     Scenario(
         name="checked_swing_ball",
         area="other_rulings",
-        story=(
-            "The batter starts to swing at a pitch outside the zone and stops; it is judged that "
-            "he did not offer."
-        ),
+        story=("The batter starts to swing at a pitch outside the zone and stops; it is judged that he did not offer."),
         facts={"swing": "checked", "location": "out_of_zone", **CAUGHT},
         right=all_codes(book.ball_live),
         wrongs=(book.strike_caught,),
@@ -154,9 +151,7 @@ SCENARIOS = (
     Scenario(
         name="foul_tip_to_body",
         area="other_rulings",
-        story=(
-            "A tipped pitch goes straight to the catcher's chest protector, then into his mitt, and is held."
-        ),
+        story=("A tipped pitch goes straight to the catcher's chest protector, then into his mitt, and is held."),
         facts={"swing": "full", "contact": "foul_tip", "tip_first_touched": "gear_or_body", **CAUGHT, **FEET},
         right={
             "nfhs": book.foul,  # 2-16-2: mitt or hand first
@@ -220,9 +215,7 @@ SCENARIOS = (
     Scenario(
         name="strike_three_dropped_runner_stealing",
         area="other_rulings",
-        story=(
-            "Strike three swinging is dropped while the runner on first steals second; fewer than two outs."
-        ),
+        story=("Strike three swinging is dropped while the runner on first steals second; fewer than two outs."),
         facts={**MISS, **NOT_CAUGHT, "play_on": "second", "stealing_first": "yes"},
         right=all_codes(book.strike_not_caught),  # he counts as being there
         wrongs=(book.runs_on_strike_three,),
@@ -235,8 +228,7 @@ SCENARIOS = (
         name="bounced_strike_three",
         area="other_rulings",
         story=(
-            "On two strikes the batter swings at a pitch that bounced; the catcher gloves it "
-            "cleanly off the ground."
+            "On two strikes the batter swings at a pitch that bounced; the catcher gloves it cleanly off the ground."
         ),
         facts={**MISS, "bounced": "yes", **NOT_CAUGHT},
         right=all_codes(book.strike_not_caught),

@@ -66,9 +66,7 @@ DELAY = (
     Scenario(
         name="delay_strike",
         area="batters_box",
-        story=(
-            "The batter is told to take his place, does not, and lets the time run out; time was not granted."
-        ),
+        story=("The batter is told to take his place, does not, and lets the time run out; time was not granted."),
         facts={"moment": "before_pitch", "batter_act": "delay"},
         right={
             "nfhs": book.delay_strike_live,  # 7-3-1
@@ -129,8 +127,7 @@ ILLEGAL_HIT = (
         name="front_foot_wholly_out_fair",
         area="batters_box",
         story=(
-            "As the bat meets the ball the front foot is on the ground wholly in front of the "
-            "box; a fair grounder."
+            "As the bat meets the ball the front foot is on the ground wholly in front of the box; a fair grounder."
         ),
         facts={
             "swing": "full",
@@ -185,10 +182,7 @@ ILLEGAL_HIT = (
     Scenario(
         name="plate_and_line_foul",
         area="batters_box",
-        story=(
-            "On a bunt that goes foul the batter's front foot touches home plate and the line of "
-            "the box at once."
-        ),
+        story=("On a bunt that goes foul the batter's front foot touches home plate and the line of the box at once."),
         facts={
             "swing": "bunt",
             "contact": "foul",
@@ -210,10 +204,7 @@ ILLEGAL_HIT = (
     Scenario(
         name="plate_and_line_fair",
         area="batters_box",
-        story=(
-            "The batter hits a fair ball with his front foot touching home plate and the line of "
-            "the box at once."
-        ),
+        story=("The batter hits a fair ball with his front foot touching home plate and the line of the box at once."),
         facts={
             "swing": "full",
             "contact": "fair",
@@ -264,9 +255,7 @@ ILLEGAL_HIT = (
     Scenario(
         name="foot_in_the_air",
         area="batters_box",
-        story=(
-            "The front foot is in the air at contact and comes down outside the box afterwards; a fair ball."
-        ),
+        story=("The front foot is in the air at contact and comes down outside the box afterwards; a fair ball."),
         facts={
             "swing": "full",
             "contact": "fair",
@@ -301,10 +290,7 @@ ILLEGAL_HIT = (
     Scenario(
         name="missed_with_foot_out",
         area="batters_box",
-        story=(
-            "The batter swings and misses with his front foot on the ground wholly outside; the "
-            "pitch is caught."
-        ),
+        story=("The batter swings and misses with his front foot on the ground wholly outside; the pitch is caught."),
         facts={
             "swing": "full",
             "contact": "none",
@@ -322,9 +308,7 @@ ILLEGAL_HIT = (
     Scenario(
         name="knee_wholly_out",
         area="batters_box",
-        story=(
-            "Reaching low, the batter has a knee on the ground wholly outside the box as he hits a fair ball."
-        ),
+        story=("Reaching low, the batter has a knee on the ground wholly outside the box as he hits a fair ball."),
         facts={"swing": "full", "contact": "fair", **FEET, "contact_knee": "all_out"},
         right={"nfhs": book.illegal_hit},  # the text names the knee; the others name feet only
         wrongs=(book.fair,),
@@ -341,9 +325,7 @@ ILLEGAL_HIT = (
         right=dict.fromkeys(("nfhs", "obr", "ncaa"), (book.illegal_hit, book.fair)),
         wrongs=(),
         noted=OUTCOME,
-        reference=(
-            "as front_foot_wholly_out_fair and part_of_foot_out: the fact that decides was not recorded"
-        ),
+        reference=("as front_foot_wholly_out_fair and part_of_foot_out: the fact that decides was not recorded"),
         weight=0.7,
     ),
 )

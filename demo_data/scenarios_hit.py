@@ -62,10 +62,7 @@ SCENARIOS = (
     Scenario(
         name="strike_three_hits_him",
         area="hit_batter",
-        story=(
-            "On two strikes, first base open, he swings and misses, the ball hits him and rolls "
-            "away; he runs."
-        ),
+        story=("On two strikes, first base open, he swings and misses, the ball hits him and rolls away; he runs."),
         facts={"swing": "full", **OUTSIDE, "pitch_caught": "no"},
         right=all_codes(book.strike_dead),
         wrongs=(book.runs_on_strike_three, book.award),
@@ -100,10 +97,7 @@ SCENARIOS = (
     Scenario(
         name="in_zone_as_it_touched",
         area="hit_batter",
-        story=(
-            "Not swung at: the pitch is in the zone, in flight, as it touches the batter who "
-            "hangs over the plate."
-        ),
+        story=("Not swung at: the pitch is in the zone, in flight, as it touches the batter who hangs over the plate."),
         facts={"touched": "person", "location_at_touch": "in_zone"},
         right=all_codes(book.strike_dead),
         wrongs=(book.award, book.ball_dead, LIVE_STRIKE),
@@ -128,10 +122,7 @@ SCENARIOS = (
     Scenario(
         name="touch_outside_plate_inside",
         area="hit_batter",
-        story=(
-            "The pitch hits the batter in front of the plate, off the zone; it would have crossed "
-            "in the zone."
-        ),
+        story=("The pitch hits the batter in front of the plate, off the zone; it would have crossed in the zone."),
         facts={**OUTSIDE, "location": "in_zone", "avoidance": "tried"},
         # Both are noted and differ: the place at the touch decides (practice).
         right={"nfhs": book.award},
@@ -227,10 +218,7 @@ SCENARIOS = (
     Scenario(
         name="froze_could_avoid",
         area="hit_batter",
-        story=(
-            "A pitch off the zone, not in the box, hits the batter, who stands still though he "
-            "could have moved."
-        ),
+        story=("A pitch off the zone, not in the box, hits the batter, who stands still though he could have moved."),
         facts={**OUTSIDE, **FAST, "avoidance": "froze", "could_avoid": "yes"},
         right={
             "nfhs": book.ball_dead,
@@ -277,10 +265,7 @@ SCENARIOS = (
     Scenario(
         name="froze_not_judged",
         area="hit_batter",
-        story=(
-            "A fastball off the zone hits the batter, who stands still; nobody noted whether he "
-            "could have moved."
-        ),
+        story=("A fastball off the zone hits the batter, who stands still; nobody noted whether he could have moved."),
         facts={**OUTSIDE, **FAST, "avoidance": "froze"},
         right={"nfhs": (book.award, book.ball_dead)},
         wrongs=(),
@@ -367,10 +352,7 @@ SCENARIOS = (
     Scenario(
         name="bat_first_then_arm",
         area="hit_batter",
-        story=(
-            "An inside pitch hits the knob of the bat, then the recoiling batter's arm, and dies "
-            "in foul ground."
-        ),
+        story=("An inside pitch hits the knob of the bat, then the recoiling batter's arm, and dies in foul ground."),
         facts={"contact": "foul", "first_touch": "bat", "touched": "person", "touch_place": "arm", **FEET},
         right={"nfhs": book.foul, "obr": book.foul},
         wrongs=(book.award, book.ball_dead),

@@ -39,9 +39,7 @@ NUMBERS = {
 }  # fmt: skip
 
 
-def csv_text(
-    headings: Sequence[str], columns: Sequence[str], rows: Iterable[Row], delimiter: str = ","
-) -> str:
+def csv_text(headings: Sequence[str], columns: Sequence[str], rows: Iterable[Row], delimiter: str = ",") -> str:
     r"""Return the rows as CSV text with `\n` line ends."""
     text = io.StringIO()
     writer = csv.writer(text, delimiter=delimiter, lineterminator="\n")

@@ -79,10 +79,7 @@ def test_the_rules_core_and_the_second_opinion_agree_on_every_call(ruled):
 
 def test_open_calls_name_the_facts_that_would_settle_them(store):
     assert store.value("SELECT count(*) FROM rulings.ruling WHERE state = 'open'") > 50
-    assert (
-        store.value("SELECT count(*) FROM rulings.ruling WHERE state = 'open' AND coalesce(needs, '') = ''")
-        == 0
-    )
+    assert store.value("SELECT count(*) FROM rulings.ruling WHERE state = 'open' AND coalesce(needs, '') = ''") == 0
 
 
 def test_a_special_situation_is_graded_as_the_truth_says(store):
@@ -133,8 +130,7 @@ def test_no_other_evaluator_is_suspected_of_another_code(store):
 
 def test_the_evaluator_who_grew_stricter_is_found_to_drift_downwards(store):
     ((drift, low, high),) = store.rows(
-        "SELECT drift_points_per_30_days, drift_low, drift_high FROM published.pub_evaluator "
-        "WHERE evaluator_id = ?",
+        "SELECT drift_points_per_30_days, drift_low, drift_high FROM published.pub_evaluator WHERE evaluator_id = ?",
         [DRIFTING],
     )
     assert low <= drift <= high
@@ -159,10 +155,7 @@ def test_the_miskeyed_item_is_rejected_with_its_right_option_and_withheld(store)
 
 def test_the_item_that_leaves_out_a_deciding_fact_is_open(store):
     (row,) = planted("open_item")
-    assert (
-        store.value("SELECT key_verdict FROM published.pub_quiz_item WHERE item_id = ?", [row["about"]])
-        == "open"
-    )
+    assert store.value("SELECT key_verdict FROM published.pub_quiz_item WHERE item_id = ?", [row["about"]]) == "open"
 
 
 def test_every_other_item_that_a_rule_can_check_is_confirmed(store):
@@ -174,9 +167,7 @@ def test_every_other_item_that_a_rule_can_check_is_confirmed(store):
 
 def test_adjusted_rates_on_pitches_follow_the_true_abilities(store):
     true = {row["umpire_id"]: float(row["pitches"]) for row in read("umpires.csv")}
-    rates = dict(
-        store.rows("SELECT umpire_id, adjusted_rate FROM published.pub_umpire_rate WHERE area = 'pitches'")
-    )
+    rates = dict(store.rows("SELECT umpire_id, adjusted_rate FROM published.pub_umpire_rate WHERE area = 'pitches'"))
     assert set(rates) == set(true)
     logits = [math.log(rates[umpire] / (1 - rates[umpire])) for umpire in sorted(true)]
     assert np.corrcoef(logits, [true[umpire] for umpire in sorted(true)])[0, 1] > 0.8
@@ -190,9 +181,7 @@ def test_verdicts_are_of_all_three_kinds(store):
 
 def test_the_umpire_seen_once_gets_no_verdict_but_more_looks(store):
     (row,) = planted("seen_once")
-    found = store.rows(
-        "SELECT verdict, evidence_ok FROM published.pub_readiness WHERE umpire_id = ?", [row["about"]]
-    )
+    found = store.rows("SELECT verdict, evidence_ok FROM published.pub_readiness WHERE umpire_id = ?", [row["about"]])
     assert found == [("more_looks", False)]
 
 

@@ -21,9 +21,7 @@ from pipeline.store import Store
 DEMO = Path(make_demo_data.__file__).parent
 EVERY_SITUATION = [
     Situation(outs, balls, strikes, first, second, third)
-    for outs, balls, strikes, first, second, third in product(
-        range(3), range(4), range(3), *[(False, True)] * 3
-    )
+    for outs, balls, strikes, first, second, third in product(range(3), range(4), range(3), *[(False, True)] * 3)
 ]
 
 
@@ -51,9 +49,7 @@ def test_the_generator_writes_the_committed_bytes_again(tmp_path):
         if path.is_file()
     }
     assert sorted(written) == sorted(committed)
-    assert [
-        str(name) for name in sorted(written) if written[name].read_bytes() != committed[name].read_bytes()
-    ] == []
+    assert [str(name) for name in sorted(written) if written[name].read_bytes() != committed[name].read_bytes()] == []
 
 
 def test_a_scale_of_two_has_twice_the_people_and_games_and_links_its_halves():
@@ -88,9 +84,7 @@ def test_every_settled_scenario_has_a_mistake_to_make_in_every_code_and_situatio
 def test_no_scenario_settles_what_was_left_out_or_leaves_open_what_was_recorded():
     for scenario in SCENARIOS:
         for code, now in product(scenario.right, filter(scenario.fits, EVERY_SITUATION)):
-            assert scenario.ruling(code, now).is_open == isinstance(scenario.right[code], tuple), (
-                scenario.name
-            )
+            assert scenario.ruling(code, now).is_open == isinstance(scenario.right[code], tuple), scenario.name
 
 
 def test_the_scenarios_show_that_the_codes_differ():
@@ -151,11 +145,7 @@ def test_the_sheets_are_as_large_as_the_readme_says(checked):
 
 
 def test_umpires_agree_with_the_measured_pitch_about_nine_times_in_ten():
-    taken = [
-        row["verdict"]
-        for row in read(DEMO / "truth" / "right_rulings.csv")
-        if row["scenario"] == "taken_pitch"
-    ]
+    taken = [row["verdict"] for row in read(DEMO / "truth" / "right_rulings.csv") if row["scenario"] == "taken_pitch"]
     decided = [verdict for verdict in taken if verdict != "open"]
     # Common practice, no source: 90 to 93 % on taken pitches.
     assert 0.90 <= decided.count("yes") / len(decided) <= 0.93
@@ -213,17 +203,13 @@ def test_the_sheet_of_another_form_is_read_with_its_accents(checked):
     assert checked.rows("SELECT encoding, delimiter FROM meta.file WHERE path = 'plate_calls_E07.csv'") == [
         ("cp1252", ";")
     ]
-    notes = checked.rows(
-        "SELECT note FROM checked.plate_calls WHERE evaluator_id = 'E07' AND note LIKE '%déjà%'"
-    )
+    notes = checked.rows("SELECT note FROM checked.plate_calls WHERE evaluator_id = 'E07' AND note LIKE '%déjà%'")
     assert [note for (note,) in notes] == ["batter’s foot hid the line – déjà vu"] * 2
 
 
 def test_the_workbook_gives_as_many_calls_as_the_truth_has(checked):
     games = dict(
-        checked.rows(
-            "SELECT game_id, count(*) FROM checked.plate_calls WHERE evaluator_id = 'E08' GROUP BY 1"
-        )
+        checked.rows("SELECT game_id, count(*) FROM checked.plate_calls WHERE evaluator_id = 'E08' GROUP BY 1")
     )
     truth = read(DEMO / "truth" / "right_rulings.csv")
     assert sum(games.values()) == sum(row["call_id"].split("-")[0] in games for row in truth)
