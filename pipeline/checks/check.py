@@ -49,9 +49,7 @@ def _part_all(store: Store) -> list[Looked]:
         store.run(statement)
     make_finding_table(store, "meta.finding")
     store.run("DELETE FROM meta.reject WHERE stage = 'check'")
-    handed_in = {
-        row[0] for row in store.rows("SELECT DISTINCT table_name FROM meta.file WHERE table_name IS NOT NULL")
-    }
+    handed_in = {row[0] for row in store.rows("SELECT DISTINCT table_name FROM meta.file WHERE table_name IS NOT NULL")}
     looked = []
     for table in in_dependency_order(layer_tables("season")):
         checks = applicable(checks_of(table), handed_in)

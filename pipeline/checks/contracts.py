@@ -256,9 +256,7 @@ def _shape(table: Table, rule: RowRule) -> tuple[Kind, tuple[str, ...], dict[str
     try:
         tree = sqlglot.parse_one(rule.sql, read="duckdb")
     except sqlglot.ParseError as error:
-        raise ContractError(
-            f"the row rule {rule.name!r} is not valid SQL: {error}", where=_where(table)
-        ) from error
+        raise ContractError(f"the row rule {rule.name!r} is not valid SQL: {error}", where=_where(table)) from error
     comparable = {c.name for c in table.fields if c.type in ("integer", "number", "date")}
     if isinstance(tree, exp.GT | exp.GTE | exp.LT | exp.LTE):
         names = [side.name for side in (tree.left, tree.right) if isinstance(side, exp.Column)]

@@ -48,6 +48,4 @@ def compared_facts() -> tuple[str, ...]:
     fact of the evaluator and not of the pitch.
     """
     calls = table("plate_calls")
-    return tuple(
-        name for name in fact_columns() if calls.field(name).type != "number" and name != "location_source"
-    )
+    return tuple(name for name in fact_columns() if calls.field(name).type != "number" and name != "location_source")

@@ -58,9 +58,7 @@ def frame_sql(checks: Sequence[Check], relation: str, dates: frozenset[str]) -> 
         value = day_number(identifier(name)) if name in dates else identifier(name)
         columns.append(f"{value} AS {identifier(name)}")
     columns += [
-        f"{rule_sql(check)} AS {identifier(_rule_column(check))}"
-        for check in checks
-        if check.kind == "row_rule"
+        f"{rule_sql(check)} AS {identifier(_rule_column(check))}" for check in checks if check.kind == "row_rule"
     ]
     return f"SELECT {', '.join(columns)} FROM {relation}"
 
@@ -155,9 +153,7 @@ def suite_record(made: ExpectationSuite) -> dict[str, Any]:
     return {
         "name": record["name"],
         "great_expectations_version": importlib.metadata.version("great-expectations"),
-        "expectations": [
-            {key: value for key, value in item.items() if key != "id"} for item in record["expectations"]
-        ],
+        "expectations": [{key: value for key, value in item.items() if key != "id"} for item in record["expectations"]],
     }
 
 

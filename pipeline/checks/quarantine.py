@@ -126,10 +126,7 @@ def _note_sources(store: Store, table: Table, row_ids: str) -> None:
 def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relation: str) -> None:
     """Fill `failure` with each violation and its values, and `failure_word` with what to say about them."""
     failed = {
-        row[0]
-        for row in store.rows(
-            "SELECT DISTINCT check_id FROM meta.violation WHERE table_name = ?", [table.name]
-        )
+        row[0] for row in store.rows("SELECT DISTINCT check_id FROM meta.violation WHERE table_name = ?", [table.name])
     }
     raw = f"raw.{identifier(table.name)}"
     for place, check in enumerate(checks):

@@ -130,16 +130,12 @@ def _known_ids(store: Store, checks: Sequence[Check], relation: str) -> dict[str
 
 def _by_sql(store: Store, table: str) -> dict[str, set[int]]:
     found: dict[str, set[int]] = defaultdict(set)
-    for check_id, row_id in store.rows(
-        "SELECT check_id, row_id FROM meta.violation WHERE table_name = ?", [table]
-    ):
+    for check_id, row_id in store.rows("SELECT check_id, row_id FROM meta.violation WHERE table_name = ?", [table]):
         found[check_id].add(row_id)
     return found
 
 
-def _compare(
-    table: str, checks: Sequence[Check], outcomes: Sequence[Outcome], by_sql: dict[str, set[int]]
-) -> None:
+def _compare(table: str, checks: Sequence[Check], outcomes: Sequence[Outcome], by_sql: dict[str, set[int]]) -> None:
     faults: list[str] = []
     unseen = {check.id for check in checks} - {outcome.check_id for outcome in outcomes}
     faults += [f"{check_id} was not computed" for check_id in sorted(unseen)]

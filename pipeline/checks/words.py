@@ -77,9 +77,7 @@ def _shown(value: str) -> str:
     return repr(text if len(text) <= _SHOWN_LENGTH else text[: _SHOWN_LENGTH - 1] + "…")
 
 
-def _unique_words(
-    store: Store, table: Table, check: Check, relation: str, subjects: Sequence[str]
-) -> list[Word]:
+def _unique_words(store: Store, table: Table, check: Check, relation: str, subjects: Sequence[str]) -> list[Word]:
     subject = subject_sql(check)
     stands = {
         key: list(zip(places, lines, strict=True))
@@ -141,10 +139,7 @@ def _foreign_words(store: Store, check: Check, subjects: Sequence[str]) -> list[
             [list(subjects)],
         )
     }
-    known = [
-        str(row[0])
-        for row in store.rows(f"SELECT DISTINCT {target} FROM checked.{parent} ORDER BY 1 NULLS LAST")
-    ]
+    known = [str(row[0]) for row in store.rows(f"SELECT DISTINCT {target} FROM checked.{parent} ORDER BY 1 NULLS LAST")]
     words = []
     for text in subjects:
         if text in aside:

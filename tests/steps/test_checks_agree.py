@@ -111,9 +111,7 @@ def fill(store: Store, rows: list[dict[str, Any]]) -> None:
             f"INSERT INTO staged.things VALUES (?{', ?' * len(TABLE.fields)})",
             [row_id, *(row[name] for name in TABLE.field_names)],
         )
-    store.run(
-        "CREATE OR REPLACE TABLE checked.owners AS SELECT unnest(?::VARCHAR[]) AS owner_id", [KNOWN_OWNERS]
-    )
+    store.run("CREATE OR REPLACE TABLE checked.owners AS SELECT unnest(?::VARCHAR[]) AS owner_id", [KNOWN_OWNERS])
 
 
 def by_sql(store: Store, checks: tuple[Check, ...] = CHECKS) -> dict[str, set[int]]:
@@ -174,9 +172,7 @@ def test_both_find_the_rows_that_were_worked_out_by_hand(context: Any, store: St
         "things.height.range": {2, 3},
         "things.least.range": {7},
         "things.day.range": {4},
-        "things.mail.regex": {
-            5
-        },  # the no-break space of row 7 is no blank in the declared pattern's language
+        "things.mail.regex": {5},  # the no-break space of row 7 is no blank in the declared pattern's language
         "things.owner.foreign_key": {5},
         "things.higher": {5, 6},
         "things.not_above": {6},
@@ -227,13 +223,9 @@ def test_one_row_more_or_less_on_either_side_stops_the_run(store: Store) -> None
         validate(store, looked(store))
 
 
-def test_an_expectation_that_cannot_be_computed_stops_the_run_and_is_no_finding(
-    context: Any, store: Store
-) -> None:
+def test_an_expectation_that_cannot_be_computed_stops_the_run_and_is_no_finding(context: Any, store: Store) -> None:
     fill(store, [{**BLANK, "thing_id": "a", "mail": "not a number"}])
-    broken = Check(
-        "things.broken", "things", "range", ("mail",), "reject", "", "", {"minimum": 1, "maximum": 2}
-    )
+    broken = Check("things.broken", "things", "range", ("mail",), "reject", "", "", {"minimum": 1, "maximum": 2})
     with pytest.raises(DisagreementError, match=r"could not compute things\.broken"):
         by_expectations(context, store, (broken,))
 

@@ -111,8 +111,7 @@ def test_a_row_rule_under_the_name_of_another_check_is_refused() -> None:
 
 def test_a_pattern_on_a_column_that_is_no_text_is_refused() -> None:
     fields = tuple(
-        replace(field, pattern="[0-9]+") if field.name == "years" else field
-        for field in table("umpires").fields
+        replace(field, pattern="[0-9]+") if field.name == "years" else field for field in table("umpires").fields
     )
     with pytest.raises(ContractError, match="only a column of text can have a pattern"):
         checks_of(replace(table("umpires"), fields=fields))
@@ -125,9 +124,7 @@ def test_a_text_comes_back_from_sql_as_it_went_in(value: str) -> None:
 
 @pytest.mark.parametrize("value", [0, -3, 2.5, 1e-9, dt.date(2026, 3, 1)])
 def test_a_number_or_a_date_comes_back_from_sql_as_it_went_in(value: float | dt.date) -> None:
-    assert duckdb.connect().execute(f"SELECT {literal(value)}").fetchall()[0][0] == pytest.approx(
-        value, abs=0
-    )
+    assert duckdb.connect().execute(f"SELECT {literal(value)}").fetchall()[0][0] == pytest.approx(value, abs=0)
 
 
 @pytest.mark.parametrize("value", [True, None, dt.datetime(2026, 3, 1), [1]])
@@ -168,9 +165,7 @@ ODD = [
 ]
 
 
-@pytest.mark.parametrize(
-    "pattern", [*declared_patterns(), r"\s+", r"[\s]x", r"\d+", r"\w", r"a|b", r"a.b", r"[]]"]
-)
+@pytest.mark.parametrize("pattern", [*declared_patterns(), r"\s+", r"[\s]x", r"\d+", r"\w", r"a|b", r"a.b", r"[]]"])
 def test_a_pattern_fits_the_same_texts_in_python_and_in_duckdb(pattern: str) -> None:
     whole = ["", "a", "a@b", "12:30", "9:05", "24:00", "a=b;c=d", "a = b ;", "b", "1", "a\nb", " x", "aa"]
     texts = whole + [text[:1] + odd + text[1:] for text in whole for odd in ODD] + [t + "\n" for t in whole]

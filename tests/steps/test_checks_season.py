@@ -177,9 +177,7 @@ def test_an_amendment_must_give_a_value_that_the_amended_column_allows(season: S
 
 
 def test_the_raw_text_of_a_rejected_row_is_what_came(season: Season) -> None:
-    text = season.store.value(
-        "SELECT raw_text FROM meta.reject WHERE path = 'plate_calls.csv' AND line_no = 4"
-    )
+    text = season.store.value("SELECT raw_text FROM meta.reject WHERE path = 'plate_calls.csv' AND line_no = 4")
     assert text == "C01,G01,E01,1.0,,,,first"
 
 
@@ -231,9 +229,7 @@ def test_each_check_that_was_made_has_a_result_and_both_ways_of_checking_agree(s
         "sql only",
         None,
     )
-    assert all(
-        row["agrees"] and row["failed"] == row["gx_failed"] for row in results if row["gx_scope"] == "whole"
-    )
+    assert all(row["agrees"] and row["failed"] == row["gx_failed"] for row in results if row["gx_scope"] == "whole")
     assert "ratings" not in {row["table_name"] for row in results}
 
 
@@ -292,9 +288,7 @@ def test_books_that_do_not_balance_stop_the_run_and_leave_nothing_half_written(
         quarantine.balance_books(store)
 
     monkeypatch.setattr(check, "balance_books", lose_a_row)
-    with pytest.raises(
-        DisagreementError, match=r"plate_calls\.csv: 12 rows came in, 1 were accepted and 10 set aside"
-    ):
+    with pytest.raises(DisagreementError, match=r"plate_calls\.csv: 12 rows came in, 1 were accepted and 10 set aside"):
         season.check()
     assert season.store.rows("SELECT * FROM meta.reject") == before
     assert season.lines("plate_calls") == [2, 11]

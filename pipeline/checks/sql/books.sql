@@ -30,4 +30,4 @@ final AS (
 SELECT file_id, path, rows_in, accepted, quarantined, twice
 FROM final
 WHERE rows_in <> accepted + quarantined OR twice <> 0
-ORDER BY file_id
+ORDER BY file_id NULLS LAST

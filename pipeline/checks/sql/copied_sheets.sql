@@ -7,18 +7,14 @@
 -- Sheets that say nearly the same in each row (few signatures) cannot be told from one another and are left out.
 WITH signed AS (
     SELECT
-        calls.row_id,
-        calls.game_id,
-        calls.evaluator_id,
-        calls.ball_x_in IS NOT NULL AND calls.ball_z_in IS NOT NULL AS is_measured,
-        md5(CAST(to_json(recorded) AS VARCHAR)) AS signature
-    FROM checked.plate_calls AS calls
-    JOIN (
-        SELECT
-            row_id AS recorded_row_id,
+        row_id,
+        game_id,
+        evaluator_id,
+        ball_x_in IS NOT NULL AND ball_z_in IS NOT NULL AS is_measured,
+        md5(CAST(to_json(row(*COLUMNS(
             * EXCLUDE (row_id, file_id, line_no, call_id, game_id, evaluator_id, umpire_id, pitch_no, note)
-        FROM checked.plate_calls
-    ) AS recorded ON recorded.recorded_row_id = calls.row_id
+        ))) AS VARCHAR)) AS signature
+    FROM checked.plate_calls
 ),
 
 placed AS (
@@ -27,7 +23,10 @@ placed AS (
         evaluator_id,
         row_id,
         signature || CASE
-            WHEN is_measured THEN '' ELSE '#' || row_number() OVER (PARTITION BY game_id, evaluator_id ORDER BY row_id)
+            WHEN is_measured THEN ''
+            ELSE '#' || row_number() OVER (
+                PARTITION BY game_id, evaluator_id ORDER BY row_id NULLS LAST
+            )
         END AS signature
     FROM signed
 ),

@@ -24,4 +24,4 @@ SELECT
 FROM copy_of
 JOIN placed AS copy ON copy.row_id = copy_of.row_id
 JOIN placed AS first_row ON first_row.row_id = copy_of.first_id
-ORDER BY copy.file_id, copy.line_no
+ORDER BY copy.file_id NULLS LAST, copy.line_no NULLS LAST

@@ -21,4 +21,4 @@ JOIN source_row USING (row_id)
 JOIN meta.file AS file USING (file_id)
 WHERE failure.severity = 'warn'
     AND failure.row_id NOT IN (SELECT row_id FROM failure WHERE severity = 'reject')
-ORDER BY file.file_id, source_row.line_no, failure.place
+ORDER BY file.file_id NULLS LAST, source_row.line_no NULLS LAST, failure.place NULLS LAST

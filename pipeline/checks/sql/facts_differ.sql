@@ -59,8 +59,8 @@ final AS (
         any_value(evaluator_id) AS evaluator_id,
         any_value(game_id) AS game_id,
         any_value(pitch_no) AS pitch_no,
-        string_agg(name, ', ' ORDER BY place) AS names,
-        string_agg(name || ' ' || first_value || ' against ' || value, ', ' ORDER BY place) AS told
+        string_agg(name, ', ' ORDER BY place NULLS LAST) AS names,
+        string_agg(name || ' ' || first_value || ' against ' || value, ', ' ORDER BY place NULLS LAST) AS told
     FROM compared
     -- A missing value on either side is not a difference.
     WHERE first_value <> value

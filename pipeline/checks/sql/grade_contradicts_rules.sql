@@ -45,9 +45,9 @@ final AS (
     SELECT
         call_id,
         grade,
-        string_agg(name, ', ' ORDER BY place) FILTER (WHERE NOT is_right) AS names,
-        string_agg(name || ' ' || ruled || ', by the rules ' || due, '; ' ORDER BY place) FILTER (WHERE NOT is_right)
-            AS told,
+        string_agg(name, ', ' ORDER BY place NULLS LAST) FILTER (WHERE NOT is_right) AS names,
+        string_agg(name || ' ' || ruled || ', by the rules ' || due, '; ' ORDER BY place NULLS LAST)
+            FILTER (WHERE NOT is_right) AS told,
         CASE
             WHEN bool_or(NOT is_right) THEN 'wrong'
             WHEN bool_and(coalesce(is_right, FALSE)) THEN 'right'
@@ -72,7 +72,8 @@ SELECT
     END || coalesce(' (' || nullif(ruling.because, '') || ')', '') AS message,
     CASE final.verdict
         WHEN 'wrong' THEN 'look at the facts on this row again; if they stand, the call was wrong'
-        ELSE 'look at the facts on this row again, and note the part of the ruling that was wrong'
+        ELSE 'look at the facts on this row again; if they stand, the call was right, or a part that was wrong '
+            || 'is not noted'
     END AS remedy,
     calls.evaluator_id AS person_id
 FROM final

@@ -13,11 +13,11 @@ SELECT
     -- The column stands beside the reason already, unless there are several.
     CASE
         WHEN count(*) = 1 THEN any_value(failure_word.reason)
-        ELSE string_agg(failure.column_name || ': ' || failure_word.reason, '; ' ORDER BY failure.place)
+        ELSE string_agg(failure.column_name || ': ' || failure_word.reason, '; ' ORDER BY failure.place NULLS LAST)
     END AS reason,
     CASE
         WHEN count(*) = 1 THEN any_value(failure_word.remedy)
-        ELSE string_agg(failure.column_name || ': ' || failure_word.remedy, '; ' ORDER BY failure.place)
+        ELSE string_agg(failure.column_name || ': ' || failure_word.remedy, '; ' ORDER BY failure.place NULLS LAST)
     END AS remedy,
     any_value(source_row.raw_text) AS raw_text,
     'check' AS stage
@@ -27,4 +27,4 @@ JOIN source_row USING (row_id)
 JOIN meta.file AS file USING (file_id)
 WHERE failure.severity = 'reject'
 GROUP BY source_row.file_id, file.path, source_row.line_no
-ORDER BY source_row.file_id, source_row.line_no
+ORDER BY source_row.file_id NULLS LAST, source_row.line_no NULLS LAST

@@ -8,7 +8,7 @@ WITH days AS (
         max(row_id) AS row_id,
         arg_max(file_id, row_id) AS file_id,
         arg_max(line_no, row_id) AS line_no,
-        string_agg(game_id, ', ' ORDER BY row_id) AS game_ids,
+        string_agg(game_id, ', ' ORDER BY row_id NULLS LAST) AS game_ids,
         count(*) AS game_count
     FROM checked.games
     GROUP BY plate_umpire_id, date
