@@ -26,6 +26,7 @@ FACT_COLUMNS = {
     "balls": "BIGINT",
     "strikes": "BIGINT",
     "swing": "VARCHAR",
+    "bounced": "VARCHAR",
     "topic": "VARCHAR",
     "area": "VARCHAR",
     "stratum": "VARCHAR",

@@ -67,9 +67,14 @@ CASES: dict[str, tuple[dict[str, Any], str, str | None]] = {
         "pitch.batter.at_bat_for_first_base",
     ),
     "a pitch that bounced is a ball wherever it was measured": (
-        {**BALL, "ruled_pitch": "strike", "p_strike": 0.7},
+        {**BALL, "ruled_pitch": "strike", "p_strike": 0.7, "bounced": "yes"},
         "wrong",
         "pitch.called_strike_on_ball",
+    ),
+    "past the rounded corner, where the rectangle says otherwise, nothing is decided": (
+        {**BALL, "ruled_pitch": "strike", "p_strike": 0.53},
+        "edge",
+        None,
     ),
     "a location that is only seen counts as the rules say": ({**BALL, "ruled_pitch": "ball"}, "right", None),
     "facts missing, the ruling is one of those possible": (

@@ -6,11 +6,12 @@
 WITH calls AS (
     SELECT
         f.call_id, f.umpire_id, f.evaluator_id, f.game_id, f.game_on, f.area, f.topic, f.stratum,
-        -- A measured location decides only where the rules decided by location: a ball or a strike, on the side of
-        -- the zone's edge on which the measurement lies (a pitch that bounced is a ball wherever it crossed).
+        -- A measured location decides only where the rules decided by location: a ball or a strike on a pitch that
+        -- did not bounce (one that did is a ball wherever it crossed). The probability is that of the rectangle, the
+        -- ruling that of the zone with rounded corners; near a corner both say that the pitch cannot be decided.
         CASE
-            WHEN f.topic IN ('pitch', 'third_strike') AND coalesce(f.swing, 'none') = 'none'
-                AND ((r.pitch = 'strike' AND f.p_strike >= 0.5) OR (r.pitch = 'ball' AND f.p_strike < 0.5))
+            WHEN f.topic IN ('pitch', 'third_strike') AND coalesce(f.swing, 'none') NOT IN ('full', 'bunt')
+                AND coalesce(f.bounced, 'no') = 'no' AND r.pitch IN ('strike', 'ball')
                 THEN f.p_strike
         END AS p_strike,
         unnest([
