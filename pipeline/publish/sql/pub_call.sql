@@ -37,7 +37,7 @@ final AS (
         f.*,
         g.verdict, g.p_right, g.ruled_text, g.right_text, g.misruling_code, g.consequence, g.evaluator_agrees,
         m.title AS misruling_title,
-        r.because, r.needs, r.state, r.rule_refs, r.confidence,
+        r.because, r.needs, r.state, r.rule_ids, r.rule_refs, r.confidence,
         r.pitch AS settled_pitch,
         n.other_code_note,
         file.path, file.sheet
@@ -60,6 +60,7 @@ SELECT
     nullif(because, '') AS because,
     nullif(needs, '') AS needs,
     state,
+    nullif(rule_ids, '') AS rule_ids,
     nullif(rule_refs, '') AS rule_refs,
     nullif(confidence, '') AS confidence,
     grade AS evaluator_grade,

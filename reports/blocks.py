@@ -1,0 +1,145 @@
+"""What pages are put together from: paragraphs, tables, figures, ledgers. Data only; templates draw them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar, Literal
+
+from reports.figures.rows import RowChart
+
+MarkName = Literal["disc", "block", "rhomb", "ring", "cross", "query", "dash"]
+"""Shapes that stand beside a word; none carries meaning by colour alone."""
+
+
+@dataclass(frozen=True)
+class Link:
+    """Words that lead to a place within the same folder of pages."""
+
+    text: str
+    href: str
+
+
+Inline = str | Link
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of a table.
+
+    `sort` is what the column is ordered by where that is not the text. `mark` is a shape before the text.
+    `links` stand after the text, parted by commas.
+    """
+
+    text: str
+    href: str | None = None
+    mark: MarkName | None = None
+    sort: float | str | None = None
+    links: tuple[Link, ...] = ()
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: heading, and whether it holds text, figures, or long text."""
+
+    title: str
+    kind: Literal["text", "num", "long"] = "text"
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with a caption. `row_ids` are anchors of the rows, `empty` what is said when there are none."""
+
+    kind: ClassVar[str] = "table"
+    id: str
+    caption: str
+    columns: Sequence[Column]
+    rows: Sequence[Sequence[Cell]]
+    row_ids: Sequence[str] = ()
+    empty: str = "Nothing to show."
+    total: Sequence[Cell] = ()
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A drawn figure with the table of its numbers beside it. `title` is a plain sentence."""
+
+    kind: ClassVar[str] = "figure"
+    id: str
+    title: str
+    chart: RowChart
+    table: Table
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Running text with links; `tone` is `caution` for what a reader must not overlook."""
+
+    kind: ClassVar[str] = "paragraph"
+    parts: Sequence[Inline]
+    tone: Literal["plain", "caution", "lead"] = "plain"
+
+
+@dataclass(frozen=True)
+class Points:
+    """A list of short sentences."""
+
+    kind: ClassVar[str] = "points"
+    items: Sequence[Sequence[Inline]]
+    title: str = ""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin."""
+
+    id: str
+    heading: str
+    mark: MarkName | None
+    verdict: str
+    lines: Sequence[tuple[str, Sequence[Inline]]]
+    margin: Sequence[Inline] = ()
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Entries one under another, each with its own anchor."""
+
+    kind: ClassVar[str] = "ledger"
+    id: str
+    title: str
+    entries: Sequence[Entry]
+
+
+Block = Table | Figure | Paragraph | Points | Ledger
+
+
+@dataclass(frozen=True)
+class Section:
+    """A headed part of a page, with a note in the margin on how to read it."""
+
+    id: str
+    title: str
+    blocks: Sequence[Block]
+    margin: Sequence[Inline] = ()
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page: its path within the folder, title, lead and sections.
+
+    `trail` leads back to where a reader came from.
+    """
+
+    path: str
+    title: str
+    lead: Sequence[Inline]
+    sections: Sequence[Section]
+    trail: Sequence[Link] = field(default_factory=tuple)
+    nav: str = ""
+
+    @property
+    def root(self) -> str:
+        """The way from this page to the top of its folder of pages."""
+        return "../" * self.path.count("/")

@@ -1,0 +1,149 @@
+"""The published tables as the pages need them: the small ones in memory, the calls as a stream."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import groupby
+from typing import Any
+
+from pipeline.config import Policy
+from pipeline.errors import StoreError
+from pipeline.store import Store
+from pipeline.store.database import named_sql
+from schemas import layer_tables
+
+Row = Mapping[str, Any]
+
+_CHUNK = 5000
+
+
+@dataclass(frozen=True)
+class Person:
+    """An umpire or an evaluator: id and name as they stand in the tables."""
+
+    id: str
+    name: str
+
+
+class SeasonBook:
+    """What is published of one season.
+
+    Raises
+    ------
+    StoreError
+        The season has not been published.
+    """
+
+    def __init__(self, policy: Policy, store: Store) -> None:
+        self.policy = policy
+        self._store = store
+        missing = [t.name for t in layer_tables("published") if not store.has_table(f"published.{t.name}")]
+        if missing:
+            raise StoreError(
+                f"there is nothing to make pages from: {', '.join(missing)} are not published",
+                hint="run the whole season with `platework run`",
+            )
+        seasons = self.rows("season")
+        if not seasons:
+            raise StoreError("the published season is empty", hint="run the whole season with `platework run`")
+        self.season = seasons[0]
+
+    def rows(self, name: str) -> list[dict[str, Any]]:
+        """Return the rows of `reports/sql/<name>.sql`, in its order."""
+        return self._store.records(named_sql("reports", name))
+
+    def by(self, name: str, key: str) -> dict[Any, list[Row]]:
+        """Return the rows of `reports/sql/<name>.sql` by one of their columns, each list in its order."""
+        found: dict[Any, list[Row]] = defaultdict(list)
+        for row in self.rows(name):
+            found[row[key]].append(row)
+        return found
+
+    def stream(self, name: str, key: str) -> Iterator[tuple[str, list[Row]]]:
+        """Yield the rows of an ordered SELECT in groups of equal `key`, holding one group at a time."""
+        for value, group in groupby(self._stream(name), key=lambda row: row[key]):
+            yield value, list(group)
+
+    def _stream(self, name: str) -> Iterator[dict[str, Any]]:
+        cursor = self._store.connection.cursor()
+        try:
+            cursor.execute(named_sql("reports", name))
+            names = [column[0] for column in cursor.description or ()]
+            while rows := cursor.fetchmany(_CHUNK):
+                for row in rows:
+                    yield dict(zip(names, row, strict=True))
+        finally:
+            cursor.close()
+
+    @cached_property
+    def umpires(self) -> list[Person]:
+        """Every umpire of whom anything is published, by id."""
+        return [Person(row["umpire_id"], row["name"]) for row in self.rows("umpire")]
+
+    @cached_property
+    def evaluators(self) -> list[Person]:
+        """Every evaluator of whom anything is published, by id."""
+        return [Person(row["evaluator_id"], row["name"]) for row in self.rows("evaluator_person")]
+
+    @cached_property
+    def call_homes(self) -> dict[str, str]:
+        """The umpire of each call."""
+        return {row["call_id"]: row["umpire_id"] for row in self.rows("call_home")}
+
+    @cached_property
+    def readiness(self) -> list[dict[str, Any]]:
+        """The readiness of each umpire."""
+        return self.rows("readiness")
+
+    @cached_property
+    def standards(self) -> dict[str, list[Row]]:
+        """Standards by umpire."""
+        return self.by("standard", "umpire_id")
+
+    @cached_property
+    def rates(self) -> dict[str, list[Row]]:
+        """Rates by umpire."""
+        return self.by("umpire_rate", "umpire_id")
+
+    @cached_property
+    def misrulings(self) -> list[dict[str, Any]]:
+        """Misrulings, the greatest clinic score first."""
+        return self.rows("misruling")
+
+    @cached_property
+    def umpire_misrulings(self) -> dict[str, list[Row]]:
+        """Misrulings by umpire."""
+        return self.by("umpire_misruling", "umpire_id")
+
+    @cached_property
+    def positioning(self) -> dict[str, list[Row]]:
+        """Positioning by umpire."""
+        return self.by("positioning", "umpire_id")
+
+    @cached_property
+    def quiz_results(self) -> list[dict[str, Any]]:
+        """Quiz results."""
+        return self.rows("quiz_umpire")
+
+    @cached_property
+    def rules(self) -> list[dict[str, Any]]:
+        """The rules, by topic."""
+        return self.rows("rule")
+
+    @cached_property
+    def misgrades(self) -> dict[str, list[Row]]:
+        """Grades against the rules, by evaluator."""
+        return self.by("evaluator_misgrade", "evaluator_id")
+
+    def level_title(self, level_id: str) -> str:
+        """Return a level in the policy's words; the id where the policy does not know it."""
+        level = self.policy.level(level_id)
+        return level.title if level else level_id
+
+    def level_order(self, level_id: str) -> tuple[int, str]:
+        """Return what levels are sorted by: the policy's order, then the id."""
+        ids: Sequence[str] = [level.id for level in self.policy.levels]
+        return (ids.index(level_id) if level_id in ids else len(ids), level_id)

@@ -1,0 +1,172 @@
+"""Where everything lies in the site, and in a packet, which knows only its own person's pages."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from reports.blocks import Cell, Inline, Link
+from reports.book import Person, SeasonBook
+from reports.naming import anchor, folder_names
+
+WITHHELD = "(withheld: it names somebody else)"
+
+
+@dataclass(frozen=True)
+class Atlas:
+    """Names and folders of all people, made once."""
+
+    umpires: Mapping[str, str]
+    evaluators: Mapping[str, str]
+    umpire_folders: Mapping[str, str]
+    evaluator_folders: Mapping[str, str]
+    call_homes: Mapping[str, str]
+    rule_ids: frozenset[str]
+    misruling_codes: frozenset[str]
+
+    @classmethod
+    def of(cls, book: SeasonBook) -> Atlas:
+        """Make the atlas of a season."""
+        return cls(
+            umpires=_names(book.umpires),
+            evaluators=_names(book.evaluators),
+            umpire_folders=folder_names(person.id for person in book.umpires),
+            evaluator_folders=folder_names(person.id for person in book.evaluators),
+            call_homes=book.call_homes,
+            rule_ids=frozenset(row["rule_id"] for row in book.rules),
+            misruling_codes=frozenset(row["misruling_code"] for row in book.misrulings),
+        )
+
+    @cached_property
+    def people_pattern(self) -> re.Pattern[str]:
+        """Finds any person's id or name, or a part of a name of four letters or more."""
+        words: set[str] = set()
+        for people in (self.umpires, self.evaluators):
+            for person_id, name in people.items():
+                words |= {person_id.casefold(), *_words(name)}
+        found = sorted((word for word in words if word.strip()), key=lambda word: (-len(word), word))
+        if not found:
+            return re.compile(r"(?!)")
+        return re.compile(r"(?<!\w)(?:" + "|".join(re.escape(word) for word in found) + r")(?!\w)", re.IGNORECASE)
+
+
+def _names(people: list[Person]) -> dict[str, str]:
+    return {person.id: person.name for person in people}
+
+
+class SiteLinks:
+    """Links from a page of the site; `root` leads from that page to the top."""
+
+    private = False
+
+    def __init__(self, atlas: Atlas, root: str) -> None:
+        self.atlas = atlas
+        self.root = root
+
+    def umpire(self, umpire_id: str) -> Link | str:
+        """The umpire's name, leading to the dossier."""
+        name = self.atlas.umpires.get(umpire_id, umpire_id)
+        folder = self.atlas.umpire_folders.get(umpire_id)
+        return Link(name, f"{self.root}umpires/{folder}/index.html") if folder else name
+
+    def evaluator(self, evaluator_id: str) -> Link | str:
+        """The evaluator's name, leading to the dossier."""
+        name = self.atlas.evaluators.get(evaluator_id, evaluator_id)
+        folder = self.atlas.evaluator_folders.get(evaluator_id)
+        return Link(name, f"{self.root}evaluators/{folder}/index.html") if folder else name
+
+    def calls_of(self, umpire_id: str, part: str = "") -> str | None:
+        """The address of an umpire's calls, or of one part of them."""
+        folder = self.atlas.umpire_folders.get(umpire_id)
+        return f"{self.root}umpires/{folder}/calls.html" + (f"#{part}" if part else "") if folder else None
+
+    def call(self, call_id: str) -> Link | str:
+        """The call's id, leading to its entry."""
+        home = self.atlas.call_homes.get(call_id)
+        if home is None:
+            return call_id
+        return Link(call_id, f"{self.calls_of(home)}#{anchor('call', call_id)}")
+
+    def rule(self, rule_id: str) -> Link | str:
+        """The rule's id, leading to its words."""
+        if rule_id not in self.atlas.rule_ids:
+            return rule_id
+        return Link(rule_id, f"{self.root}rules.html#{anchor('rule', rule_id)}")
+
+    def misruling(self, code: str, title: str) -> Link | str:
+        """The misruling in words, leading to its entry."""
+        if code not in self.atlas.misruling_codes:
+            return title
+        return Link(title, f"{self.root}misrulings.html#{anchor('m', code)}")
+
+    def sheet(self, path: str, sheet: str | None, line_no: int | None) -> str:
+        """Where a row is written: file, sheet, line."""
+        where = f"{path} [{sheet}]" if sheet else path
+        return f"{where}, line {line_no}" if line_no is not None else where
+
+    def free_text(self, text: str | None) -> str | None:
+        """Text that somebody wrote, as it may be shown here."""
+        return text
+
+
+class PacketLinks(SiteLinks):
+    """Links within the packet of one person: nobody else is named, and nothing leads out of it."""
+
+    private = True
+
+    def __init__(self, atlas: Atlas, root: str, own: Person, calls_here: frozenset[str], rules_page: str) -> None:
+        super().__init__(atlas, root)
+        self.own = own
+        self.calls_here = calls_here
+        self.rules_page = rules_page
+        self._mine = {own.id.casefold(), *_words(own.name)}
+
+    def umpire(self, umpire_id: str) -> str:
+        """Nobody: umpires are not named in a packet."""
+        return ""
+
+    def evaluator(self, evaluator_id: str) -> str:
+        """Nobody: evaluators are not named in a packet."""
+        return ""
+
+    def calls_of(self, umpire_id: str, part: str = "") -> str | None:
+        """The address of the packet's calls."""
+        return f"{self.root}calls.html" + (f"#{part}" if part else "")
+
+    def call(self, call_id: str) -> Link | str:
+        """The call's id, leading to its entry in the packet where it has one."""
+        if call_id not in self.calls_here:
+            return call_id
+        return Link(call_id, f"{self.root}calls.html#{anchor('call', call_id)}")
+
+    def rule(self, rule_id: str) -> Link | str:
+        """The rule's id, leading to its words in the packet."""
+        if rule_id not in self.atlas.rule_ids:
+            return rule_id
+        return Link(rule_id, f"{self.root}{self.rules_page}#{anchor('rule', rule_id)}")
+
+    def misruling(self, code: str, title: str) -> str:
+        """The misruling in words."""
+        return title
+
+    def sheet(self, path: str, sheet: str | None, line_no: int | None) -> str:
+        """Where a row is written; the file is not named, as its name may be somebody's."""
+        return f"line {line_no} of the evaluator's sheet"
+
+    def free_text(self, text: str | None) -> str | None:
+        """The text, unless it names somebody else."""
+        named = {match.casefold() for match in self.atlas.people_pattern.findall(text or "")}
+        return WITHHELD if named - self._mine else text
+
+
+def _words(name: str) -> set[str]:
+    return {word.casefold() for word in re.findall(r"\w+", name) if len(word) > 3} | {name.casefold()}
+
+
+def link_cell(target: Inline, sort: float | str | None = None) -> Cell:
+    """Return a table cell for a link or a plain text."""
+    if isinstance(target, Link):
+        return Cell(target.text, href=target.href, sort=sort)
+    return Cell(target, sort=sort)

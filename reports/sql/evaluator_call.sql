@@ -1,0 +1,9 @@
+-- Every call, each evaluator's together, in the order of his sheets.
+-- grain: one row per accepted call
+-- key: call_id
+-- reads: published.pub_call
+SELECT
+    evaluator_id, call_id, umpire_id, game_id, game_on, topic, verdict, evaluator_grade, evaluator_agrees,
+    state, needs, because, path, sheet, line_no
+FROM published.pub_call
+ORDER BY evaluator_id, path, sheet NULLS FIRST, line_no, call_id

@@ -1,0 +1,10 @@
+-- Readiness, in the order of the pages.
+-- grain: one row per umpire
+-- key: umpire_id
+-- reads: published.pub_readiness
+SELECT
+    umpire_id, name, level, level_title, target_level, target_title, verdict, probability, games,
+    calls, evaluators, evidence_ok, nearest_area, nearest_cut, nearest_estimate, reasons_for,
+    reasons_against, would_change, looks_needed, linked_group
+FROM published.pub_readiness
+ORDER BY target_level, name, umpire_id
