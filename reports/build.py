@@ -104,7 +104,9 @@ class _Builder:
             head = self.masthead("your own sheet", [], has_plotly=False)
             write_assets(own, with_plotly=False)
             row = self.evaluator_rows.get(person.id)
-            self._write(own, evaluator_page(self.book, person, row, sheets.get(person.id, []), links, "index.html"), head)
+            self._write(
+                own, evaluator_page(self.book, person, row, sheets.get(person.id, []), links, "index.html"), head
+            )
 
     def _umpire_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
         head = self.masthead(

@@ -30,9 +30,7 @@ def folder_names(ids: Iterable[str]) -> dict[str, str]:
     """Return a folder name for each id, none like another even where upper and lower case are one."""
     names = {text: slug(text) for text in ids}
     counts = Counter(name.casefold() for name in names.values())
-    return {
-        text: f"{name}-{_digits(text)}" if counts[name.casefold()] > 1 else name for text, name in names.items()
-    }
+    return {text: f"{name}-{_digits(text)}" if counts[name.casefold()] > 1 else name for text, name in names.items()}
 
 
 def anchor(prefix: str, text: str) -> str:

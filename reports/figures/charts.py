@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from reports.book import Row
-from reports.figures.rows import Bar, Mark, RowChart, Rule, Series, Shape, even_ticks
 from reports.figures.palette import Role
+from reports.figures.rows import Bar, Mark, RowChart, Rule, Series, Shape, even_ticks
 from reports.words import interval, number, percent, point_range, points
 
 MOST_ROWS = 120
@@ -207,9 +207,7 @@ def measured_calls(calls: Sequence[Row]) -> list[Row]:
     """Return the calls that the boundary chart shows."""
     shown = {(pitch, grade) for _, pitch, grade in _STRIP}
     return [
-        call
-        for call in calls
-        if call["zone_margin_in"] is not None and (call["ruled_pitch"], call["verdict"]) in shown
+        call for call in calls if call["zone_margin_in"] is not None and (call["ruled_pitch"], call["verdict"]) in shown
     ]
 
 
@@ -272,7 +270,9 @@ def points_chart(rows: Sequence[Row], value: str, low: str, high: str, x_title: 
 
 def _point_ticks(end: float, step: float) -> list[tuple[float, str]]:
     whole = round(end / step)
-    return [(round(i * step, 6), f"{100 * i * step:+.0f}".replace("-", "−") if i else "0") for i in range(-whole, whole + 1)]
+    return [
+        (round(i * step, 6), f"{100 * i * step:+.0f}".replace("-", "−") if i else "0") for i in range(-whole, whole + 1)
+    ]
 
 
 def share_chart(rows: Sequence[Row], label: str, value: str, low: str, high: str, x_title: str) -> RowChart:
@@ -330,5 +330,3 @@ def spread_chart(rows: Sequence[Row]) -> RowChart:
             for key, name, shape, role in kinds
         ],
     )
-
-

@@ -52,7 +52,7 @@ def _lead(book: SeasonBook) -> list[Inline]:
     if season["first_day"] and season["last_day"]:
         days = f", {season['first_day'].isoformat()} to {season['last_day'].isoformat()}"
     return [
-        f"Who is at the standard of the level he is judged for, and how sure the evidence makes us: "
+        f"Who is at the standard of the next level, and how sure the evidence makes us: "
         f"{plural(season['umpires'], 'umpire')}, {plural(season['games'], 'game')}, "
         f"{plural(season['calls_accepted'], 'call')} by {plural(season['evaluators'], 'evaluator')}{days}. "
         "What follows from it for anybody is for the committee to decide."

@@ -112,7 +112,12 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
     if rules:
         lines.append(("Rules", rules))
     return Entry(
-        anchor("call", call["call_id"]), f"{call['call_id']}, {topic(call['topic'])}", mark, word, lines, _margin(call, links)
+        anchor("call", call["call_id"]),
+        f"{call['call_id']}, {topic(call['topic'])}",
+        mark,
+        word,
+        lines,
+        _margin(call, links),
     )
 
 
@@ -160,7 +165,9 @@ def _margin(call: Row, links: SiteLinks) -> list[Inline]:
         told.append(plural(call["outs"], "out"))
     if call["balls"] is not None and call["strikes"] is not None:
         told.append(f"{call['balls']}–{call['strikes']}")
-    parts: list[Inline] = [f"{day(call['game_on'])}, game {call['game_id']}" + (f": {', '.join(told)}. " if told else ". ")]
+    parts: list[Inline] = [
+        f"{day(call['game_on'])}, game {call['game_id']}" + (f": {', '.join(told)}. " if told else ". ")
+    ]
     who = links.evaluator(call["evaluator_id"])
     if who:
         parts += [who, ", "]

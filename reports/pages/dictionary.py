@@ -26,7 +26,14 @@ def _section(entry: TableEntry) -> Section:
     table = Table(
         f"dictionary-{entry.table}",
         f"Columns of {entry.table}",
-        [Column("Column"), Column("What it holds", "long"), Column("Kind"), Column("Unit"), Column("Allowed", "long"), Column("A blank means", "long")],
+        [
+            Column("Column"),
+            Column("What it holds", "long"),
+            Column("Kind"),
+            Column("Unit"),
+            Column("Allowed", "long"),
+            Column("A blank means", "long"),
+        ],
         [
             [
                 Cell(column.column),

@@ -96,7 +96,9 @@ def _agreement(rows: Sequence[Row], links: SiteLinks) -> Section:
             for row in rows
         ],
     )  # fmt: skip
-    chart = share_chart(rows, "name", "agree_rate", "agree_low", "agree_high", "share of grades that agree with the rules")
+    chart = share_chart(
+        rows, "name", "agree_rate", "agree_low", "agree_high", "share of grades that agree with the rules"
+    )
     title = "How often the grade on the sheet is the one that the rules give."
     return Section("agreement", "Agreement with the rules", [Figure("agreement-shares", title, chart, table)])
 
@@ -131,12 +133,23 @@ def evaluator_page(
         lines = [
             ("Calls", count(row["calls"])),
             ("Games", count(row["games"])),
-            ("Severity", f"{points(row['severity_points'])} ({point_range(row['severity_low'], row['severity_high'])})"),
-            ("Change in 30 days", f"{points(row['drift_points_per_30_days'])} ({point_range(row['drift_low'], row['drift_high'])})"),
+            (
+                "Severity",
+                f"{points(row['severity_points'])} ({point_range(row['severity_low'], row['severity_high'])})",
+            ),
+            (
+                "Change in 30 days",
+                f"{points(row['drift_points_per_30_days'])} ({point_range(row['drift_low'], row['drift_high'])})",
+            ),
             ("Grades that agree", f"{percent(row['agree_rate'])} ({interval(row['agree_low'], row['agree_high'])})"),
             ("Facts recorded", percent(row["facts_recorded_share"], 0)),
         ]
-        table = Table("own-numbers", "In numbers", [Column("What"), Column("Value", "num")], [[Cell(a), Cell(b)] for a, b in lines])
+        table = Table(
+            "own-numbers",
+            "In numbers",
+            [Column("What"), Column("Value", "num")],
+            [[Cell(a), Cell(b)] for a, b in lines],
+        )
         blocks: list[Block] = [table]
         message = links.free_text(row["message"])
         if message:
@@ -145,8 +158,12 @@ def evaluator_page(
     sections.append(_misgrades(book, person, links))
     sections.append(_open_calls(calls, links))
     trail = [] if links.private else [Link("Evaluators", f"{links.root}evaluators.html")]
-    lead: list[Inline] = ["What the sheets show, grade by grade, with the rule beside each difference. Meant to help, not to rank."]
-    return Page(path=path, title=f"Sheets of {person.name}", lead=lead, sections=sections, trail=trail, nav="evaluators.html")
+    lead: list[Inline] = [
+        "What the sheets show, grade by grade, with the rule beside each difference. Meant to help, not to rank."
+    ]
+    return Page(
+        path=path, title=f"Sheets of {person.name}", lead=lead, sections=sections, trail=trail, nav="evaluators.html"
+    )
 
 
 def _misgrades(book: SeasonBook, person: Person, links: SiteLinks) -> Section:
@@ -154,7 +171,14 @@ def _misgrades(book: SeasonBook, person: Person, links: SiteLinks) -> Section:
     table = Table(
         "misgrades-table",
         "Grades against the rules",
-        [Column("Call"), Column("Topic"), Column("Written"), Column("By the rules"), Column("Would fit"), Column("Because", "long")],
+        [
+            Column("Call"),
+            Column("Topic"),
+            Column("Written"),
+            Column("By the rules"),
+            Column("Would fit"),
+            Column("Because", "long"),
+        ],
         [
             [
                 link_cell(links.call(row["call_id"])),

@@ -54,17 +54,31 @@ def method_page(book: SeasonBook) -> Page:
         ],
         empty="No model was fitted.",
     )  # fmt: skip
-    spread = Figure("spread", "What right calls depend on: how far umpires, evaluators, situations and games differ.", spread_chart(fits), table)
+    spread = Figure(
+        "spread",
+        "What right calls depend on: how far umpires, evaluators, situations and games differ.",
+        spread_chart(fits),
+        table,
+    )
     levels = Table(
         "policy-table",
         "What the committee decided before the season",
-        [Column("Level"), Column("Standards", "long"), Column("Least evidence", "long"), Column("Accepted risk", "long")],
+        [
+            Column("Level"),
+            Column("Standards", "long"),
+            Column("Least evidence", "long"),
+            Column("Accepted risk", "long"),
+        ],
         [
             [
                 Cell(level.title),
                 Cell("; ".join(f"{AREAS[area]} {percent(cut, 0)}" for area, cut in level.standards.items())),
-                Cell(f"{level.evidence.games} games, {level.evidence.calls} calls, {level.evidence.evaluators} evaluators"),
-                Cell(f"ready in error {percent(level.risk_ready, 0)}; not yet in error {percent(level.risk_not_yet, 0)}"),
+                Cell(
+                    f"{level.evidence.games} games, {level.evidence.calls} calls, {level.evidence.evaluators} evaluators"
+                ),
+                Cell(
+                    f"ready in error {percent(level.risk_ready, 0)}; not yet in error {percent(level.risk_not_yet, 0)}"
+                ),
             ]
             for level in book.policy.levels
         ],
@@ -77,7 +91,12 @@ def method_page(book: SeasonBook) -> Page:
             Section("cautions", "Before anything else", [Paragraph([text], tone="caution") for text in _CAUTIONS]),
             Section("chain", "From a call to a reading", [Points([[text] for text in _CHAIN])]),
             Section("policy", "The policy", [levels]),
-            Section("fits", "The fits", [spread], margin=["Singular: no spread was found for some effect; its figure is at the edge of what can be."]),
+            Section(
+                "fits",
+                "The fits",
+                [spread],
+                margin=["Singular: no spread was found for some effect; its figure is at the edge of what can be."],
+            ),
             Section("limits", "Limits", [Points([[text] for text in _LIMITS])]),
         ],
         nav="method.html",

@@ -51,7 +51,7 @@ def _targets(rows: Sequence[Row]) -> Section:
         [
             [
                 Cell(row["title"], href=f"#{anchor('m', row['misruling_code'])}"),
-                Cell(AREAS.get(row["area"], row["area"])),
+                Cell(AREAS.get(row["area"], str(row["area"]))),
                 Cell(CONSEQUENCES[row["consequence"]], sort=row["consequence_weight"]),
                 num(row["clinic_score"], number(row["clinic_score"], 1)),
                 num(row["times"], count(row["times"])),
@@ -100,7 +100,9 @@ def _levels(book: SeasonBook, rows: Sequence[Row]) -> Section:
             )
         cells.append(line)
     table = Table("misruling-levels", "Times of chances, by the level that the umpire now works", columns, cells)
-    return Section("levels", "By level", [table], margin=["Where a misruling is made, so that a clinic meets the right people."])
+    return Section(
+        "levels", "By level", [table], margin=["Where a misruling is made, so that a clinic meets the right people."]
+    )
 
 
 def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> Section:
@@ -132,7 +134,9 @@ def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> Section
                 None,
                 f"costs {CONSEQUENCES[row['consequence']]}",
                 lines,
-                [f"{plural(row['times'], 'time')} in {plural(row['chances'], 'chance')}; clinic score {number(row['clinic_score'], 1)}."],
+                [
+                    f"{plural(row['times'], 'time')} in {plural(row['chances'], 'chance')}; clinic score {number(row['clinic_score'], 1)}."
+                ],
             )
         )
     return Section(

@@ -57,7 +57,14 @@ def _rejects(rejects: list[dict[str, object]]) -> Section:
     table = Table(
         "rejects-table",
         "Rows set aside",
-        [Column("File"), Column("Line", "num"), Column("Column"), Column("Value"), Column("Reason", "long"), Column("Remedy", "long")],
+        [
+            Column("File"),
+            Column("Line", "num"),
+            Column("Column"),
+            Column("Value"),
+            Column("Reason", "long"),
+            Column("Remedy", "long"),
+        ],
         [
             [
                 Cell(str(row["path"])),
@@ -71,7 +78,11 @@ def _rejects(rejects: list[dict[str, object]]) -> Section:
         ],
         empty="No row was set aside.",
     )
-    more = [Paragraph([f"The first {_SHOWN} of {len(rejects):,}; all are in the quarantine folder."])] if len(rejects) > _SHOWN else []
+    more = (
+        [Paragraph([f"The first {_SHOWN} of {len(rejects):,}; all are in the quarantine folder."])]
+        if len(rejects) > _SHOWN
+        else []
+    )
     margin = "The quarantine folder has each row exactly as it came: mend it there, put it back, and run again."
     return Section("rejects", "Rows set aside", [table, *more], margin=[margin])
 
@@ -88,7 +99,14 @@ def _findings(findings: list[dict[str, object]], links: SiteLinks) -> Section:
     table = Table(
         "findings-table",
         "Findings: rows that count, but are worth a look",
-        [Column("Kind"), Column("Evaluator"), Column("File"), Column("Line", "num"), Column("What", "long"), Column("To do", "long")],
+        [
+            Column("Kind"),
+            Column("Evaluator"),
+            Column("File"),
+            Column("Line", "num"),
+            Column("What", "long"),
+            Column("To do", "long"),
+        ],
         [
             [
                 Cell(str(row["kind"]).replace("_", " ")),

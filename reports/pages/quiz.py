@@ -21,7 +21,9 @@ def quiz_page(book: SeasonBook, links: SiteLinks) -> Page:
     return Page(
         path="quiz.html",
         title="Rules quiz",
-        lead=["Every key was checked against the rules. Items whose key the rules do not confirm are withheld from scoring."],
+        lead=[
+            "Every key was checked against the rules. Items whose key the rules do not confirm are withheld from scoring."
+        ],
         sections=[_withheld(book), _results(book, links), _items(book)],
         nav="quiz.html",
     )
@@ -31,7 +33,15 @@ def _withheld(book: SeasonBook) -> Section:
     table = Table(
         "withheld-table",
         "Items withheld from scoring",
-        [Column("Item"), Column("Code"), Column("Stem", "long"), Column("Key"), Column("Right by the rules"), Column("Verdict"), Column("Because", "long")],
+        [
+            Column("Item"),
+            Column("Code"),
+            Column("Stem", "long"),
+            Column("Key"),
+            Column("Right by the rules"),
+            Column("Verdict"),
+            Column("Because", "long"),
+        ],
         [
             [
                 Cell(row["item_id"]),
@@ -47,14 +57,24 @@ def _withheld(book: SeasonBook) -> Section:
         ],
         empty="No item is withheld.",
     )
-    return Section("withheld", "Keys that do not stand", [table], margin=["Settle these before anybody's result is discussed."])
+    return Section(
+        "withheld", "Keys that do not stand", [table], margin=["Settle these before anybody's result is discussed."]
+    )
 
 
 def _results(book: SeasonBook, links: SiteLinks) -> Section:
     table = Table(
         "results-table",
         "Results",
-        [Column("Umpire"), Column("Quiz"), Column("Right", "num"), Column("Answered", "num"), Column("Items", "num"), Column("Share", "num"), Column("Interval", "num")],
+        [
+            Column("Umpire"),
+            Column("Quiz"),
+            Column("Right", "num"),
+            Column("Answered", "num"),
+            Column("Items", "num"),
+            Column("Share", "num"),
+            Column("Interval", "num"),
+        ],
         [
             [
                 link_cell(links.umpire(row["umpire_id"])),
@@ -76,7 +96,16 @@ def _items(book: SeasonBook) -> Section:
     table = Table(
         "items-table",
         "Items",
-        [Column("Item"), Column("Topic"), Column("Stem", "long"), Column("Key"), Column("Key checked"), Column("Answers", "num"), Column("Share right", "num"), Column("Item against rest", "num")],
+        [
+            Column("Item"),
+            Column("Topic"),
+            Column("Stem", "long"),
+            Column("Key"),
+            Column("Key checked"),
+            Column("Answers", "num"),
+            Column("Share right", "num"),
+            Column("Item against rest", "num"),
+        ],
         [
             [
                 Cell(row["item_id"]),
@@ -92,4 +121,6 @@ def _items(book: SeasonBook) -> Section:
         ],
         empty="There is no quiz item.",
     )
-    return Section("items", "Items", [table], margin=["Item against rest: the correlation with the score on the other items."])
+    return Section(
+        "items", "Items", [table], margin=["Item against rest: the correlation with the score on the other items."]
+    )

@@ -94,7 +94,11 @@ def _lead(ready: Row | None, links: SiteLinks, rank: Row | None, calls: Sequence
             f"Place {rank['rank']} of the level, and truly somewhere from {rank['rank_low']} to {rank['rank_high']}. "
         )
     if calls:
-        parts += [f"Every figure here goes back to {plural(len(calls), 'call')}: ", Link("all calls", "calls.html"), "."]
+        parts += [
+            f"Every figure here goes back to {plural(len(calls), 'call')}: ",
+            Link("all calls", "calls.html"),
+            ".",
+        ]
     if links.private:
         parts.append(" This packet is yours alone and names nobody else; what follows from it the committee decides.")
     return parts
@@ -227,9 +231,7 @@ def _boundary(calls: Sequence[Row], links: SiteLinks) -> Section | None:
     groups = []
     for name, pitch, grade in BOUNDARY_ROWS:
         found = [
-            call["zone_margin_in"]
-            for call in measured
-            if call["ruled_pitch"] == pitch and call["verdict"] == grade
+            call["zone_margin_in"] for call in measured if call["ruled_pitch"] == pitch and call["verdict"] == grade
         ]
         groups.append(
             [
@@ -242,7 +244,12 @@ def _boundary(calls: Sequence[Row], links: SiteLinks) -> Section | None:
     table = Table(
         "boundary-table",
         "Measured taken pitches by what was called, inches from the boundary (outside −, inside +)",
-        [Column("Called"), Column("Pitches", "num"), Column("Farthest outside", "num"), Column("Farthest inside", "num")],
+        [
+            Column("Called"),
+            Column("Pitches", "num"),
+            Column("Farthest outside", "num"),
+            Column("Farthest inside", "num"),
+        ],
         groups,
     )
     return Section(
@@ -311,7 +318,13 @@ def _slot(known: UmpireRows, person: Person) -> Section | None:
     table = Table(
         "slot-table",
         "How the plate was worked",
-        [Column("Looked at"), Column("As it should be", "num"), Column("Checks", "num"), Column("Share", "num"), Column("Interval", "num")],
+        [
+            Column("Looked at"),
+            Column("As it should be", "num"),
+            Column("Checks", "num"),
+            Column("Share", "num"),
+            Column("Interval", "num"),
+        ],
         [
             [
                 Cell(row["label"]),
@@ -325,7 +338,12 @@ def _slot(known: UmpireRows, person: Person) -> Section | None:
     )
     chart = share_chart(shown, "label", "rate", "low", "high", "share of checks that were as they should be")
     title = "How often each part of working the slot was as it should be."
-    return Section("slot", "Working the slot", [Figure("slot-shares", title, chart, table)], margin=["Plain shares of checks with Wilson intervals."])
+    return Section(
+        "slot",
+        "Working the slot",
+        [Figure("slot-shares", title, chart, table)],
+        margin=["Plain shares of checks with Wilson intervals."],
+    )
 
 
 def _quiz(known: UmpireRows, person: Person) -> Section | None:
@@ -335,7 +353,14 @@ def _quiz(known: UmpireRows, person: Person) -> Section | None:
     table = Table(
         "quiz-own",
         "Rules quiz",
-        [Column("Quiz"), Column("Right", "num"), Column("Answered", "num"), Column("Items", "num"), Column("Share right", "num"), Column("Interval", "num")],
+        [
+            Column("Quiz"),
+            Column("Right", "num"),
+            Column("Answered", "num"),
+            Column("Items", "num"),
+            Column("Share right", "num"),
+            Column("Interval", "num"),
+        ],
         [
             [
                 Cell(row["quiz_id"]),
@@ -349,4 +374,6 @@ def _quiz(known: UmpireRows, person: Person) -> Section | None:
         ],
     )
     text = "Items whose key the rules do not confirm are not scored."
-    return Section("quiz", "Rules quiz", [table, Paragraph([sentence(text)])], margin=["An item left out counts as not right."])
+    return Section(
+        "quiz", "Rules quiz", [table, Paragraph([sentence(text)])], margin=["An item left out counts as not right."]
+    )
