@@ -87,9 +87,7 @@ def _targets(rows: Sequence[Row]) -> Section:
 def _levels(book: SeasonBook, rows: Sequence[Row]) -> Section:
     found = {(row["level"], row["misruling_code"]): row for row in book.rows("level_misruling")}
     levels = sorted({level for level, _ in found}, key=book.level_order)
-    columns = [Column("Misruling", "long")]
-    for level in levels:
-        columns.append(Column(book.level_title(level), "num"))
+    columns = [Column("Misruling", "long"), *(Column(book.level_title(level), "num") for level in levels)]
     cells = []
     for row in rows:
         line = [Cell(row["title"], href=f"#{anchor('m', row['misruling_code'])}")]

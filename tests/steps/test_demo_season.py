@@ -27,13 +27,6 @@ def planted(kind):
     return rows
 
 
-@pytest.fixture(scope="session")
-def outcome(tmp_path_factory):
-    from pipeline.run import run_season
-
-    return run_season(DEMO / "season", tmp_path_factory.mktemp("demo_run"))
-
-
 @pytest.fixture(scope="module")
 def store(outcome):
     with Store(outcome.store_path, read_only=True) as opened:
