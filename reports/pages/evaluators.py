@@ -170,7 +170,7 @@ def _misgrades(book: SeasonBook, person: Person, links: SiteLinks) -> Section:
     found = book.misgrades.get(person.id, [])
     table = Table(
         "misgrades-table",
-        "Grades against the rules",
+        "Each grade against the rules",
         [
             Column("Call"),
             Column("Topic"),

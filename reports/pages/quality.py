@@ -56,7 +56,7 @@ def _books(files: list[dict[str, object]]) -> Section:
 def _rejects(rejects: list[dict[str, object]]) -> Section:
     table = Table(
         "rejects-table",
-        "Rows set aside",
+        "Every row set aside",
         [
             Column("File"),
             Column("Line", "num"),

@@ -65,7 +65,7 @@ def _withheld(book: SeasonBook) -> Section:
 def _results(book: SeasonBook, links: SiteLinks) -> Section:
     table = Table(
         "results-table",
-        "Results",
+        "Results of each umpire",
         [
             Column("Umpire"),
             Column("Quiz"),
@@ -95,7 +95,7 @@ def _results(book: SeasonBook, links: SiteLinks) -> Section:
 def _items(book: SeasonBook) -> Section:
     table = Table(
         "items-table",
-        "Items",
+        "Every item",
         [
             Column("Item"),
             Column("Topic"),

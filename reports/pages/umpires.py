@@ -352,7 +352,7 @@ def _quiz(known: UmpireRows, person: Person) -> Section | None:
         return None
     table = Table(
         "quiz-own",
-        "Rules quiz",
+        "Quiz results",
         [
             Column("Quiz"),
             Column("Right", "num"),
