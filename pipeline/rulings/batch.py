@@ -209,10 +209,11 @@ def rule_table(store: Store, source: str, target: str, code: str | None = None) 
     store.run(f"CREATE OR REPLACE TEMP TABLE walked AS {walk_sql(book, source, code)}", bound)
     _rule_patterns(store, book, source)
     same = " AND ".join(f"gap.{name} IS NOT DISTINCT FROM pattern.{name}" for name in ("regime", *facts()))
+    # `least` passes over NULL, so a count that is unknown or over is told apart first.
     settled_columns = ", ".join(
         {
             "balls_after": "coalesce(CAST(balls + more_balls AS VARCHAR), '')",
-            "strikes_after": "coalesce(CAST(least(2, strikes + more_strikes) AS VARCHAR), '')",
+            "strikes_after": "CASE WHEN strikes + more_strikes IS NULL THEN '' ELSE CAST(least(2, strikes + more_strikes) AS VARCHAR) END",
         }.get(name, name)
         + f" AS {name}"
         for name in COLUMNS
