@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -249,4 +250,11 @@ def main() -> None:
         raise SystemExit(3) from None
     except KeyboardInterrupt:
         _say("platework: stopped; what was committed before is kept, nothing is half-written")
+        raise SystemExit(3) from None
+    except Exception as error:
+        # A fault of ours: the reader gets a sentence, and with --verbose the place in the code.
+        logging.getLogger("pipeline").debug("the fault in full", exc_info=True)
+        text = str(error).splitlines()[0] if str(error) else "no message"
+        _say(f"platework: stopped by a fault of ours ({type(error).__name__}: {text}); nothing is half-written")
+        _say("  To do: run again with --verbose and report what it shows")
         raise SystemExit(3) from None

@@ -213,7 +213,8 @@ def rule_table(store: Store, source: str, target: str, code: str | None = None) 
     settled_columns = ", ".join(
         {
             "balls_after": "coalesce(CAST(balls + more_balls AS VARCHAR), '')",
-            "strikes_after": "CASE WHEN strikes + more_strikes IS NULL THEN '' ELSE CAST(least(2, strikes + more_strikes) AS VARCHAR) END",
+            "strikes_after": "CASE WHEN strikes + more_strikes IS NULL THEN '' "
+            "ELSE CAST(least(2, strikes + more_strikes) AS VARCHAR) END",
         }.get(name, name)
         + f" AS {name}"
         for name in COLUMNS
