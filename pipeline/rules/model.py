@@ -39,7 +39,11 @@ class CodeEntry:
 
 @dataclass(frozen=True)
 class Case:
-    """A worked case of a rule: facts given, code, day, and the parts of the ruling that must come out."""
+    """A worked case of a rule: facts given, code, day, and the parts of the ruling that must come out.
+
+    A fact that is not given is what a blank cell of `plate_calls` is read as; one given as blank is not recorded.
+    `then` names parts of the ruling, and as `rule` whether this rule is `met`, `not_met` or, facts missing, `unknown`.
+    """
 
     name: str
     code: str
