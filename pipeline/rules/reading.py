@@ -56,9 +56,7 @@ def _codes(raw: Mapping[str, Any], path: str) -> dict[str, CodeEntry]:
             raise _fault(path, f"unknown rule code {code!r}", f"allowed are: {', '.join(CODES)}")
         unknown = set(entry) - _CODE_KEYS
         if unknown or "reference" not in entry or entry.get("confidence") not in CONFIDENCE:
-            raise _fault(
-                path, f"the entry for {code} must have a reference and a confidence, and nothing unknown"
-            )
+            raise _fault(path, f"the entry for {code} must have a reference and a confidence, and nothing unknown")
         found[code] = CodeEntry(
             reference=entry["reference"],
             confidence=entry["confidence"],
@@ -73,9 +71,7 @@ def _ruling(raw: Mapping[str, Any], path: str) -> dict[str, str]:
     calls = schemas.table("plate_calls")
     for name, value in raw.items():
         if name not in RULING_FIELDS:
-            raise _fault(
-                path, f"{name!r} is no part of a ruling", f"the parts are: {', '.join(RULING_FIELDS)}"
-            )
+            raise _fault(path, f"{name!r} is no part of a ruling", f"the parts are: {', '.join(RULING_FIELDS)}")
         allowed = calls.field(f"ruled_{name}").enum
         if value != "" and value not in allowed:
             raise _fault(path, f"{value!r} is no value of {name}", f"allowed are: {', '.join(allowed)}")
@@ -105,9 +101,7 @@ def read_rule(text: str, path: str) -> Rule:
     """
     raw = load_yaml(text, path)
     if unknown := sorted(set(raw) - _RULE_KEYS):
-        raise _fault(
-            path, f"unknown keys: {', '.join(unknown)}", f"allowed are: {', '.join(sorted(_RULE_KEYS))}"
-        )
+        raise _fault(path, f"unknown keys: {', '.join(unknown)}", f"allowed are: {', '.join(sorted(_RULE_KEYS))}")
     if missing := sorted(_REQUIRED - set(raw)):
         raise _fault(path, f"missing keys: {', '.join(missing)}")
     if not re.fullmatch(r"[A-Z]\d{3}", raw["id"]):
@@ -180,9 +174,7 @@ def rules() -> Mapping[str, Rule]:
     for path, text in _rule_files(files("pipeline.rules").joinpath("catalogue"), "pipeline/rules/catalogue"):
         rule = read_rule(text, path)
         if rule.id in found:
-            raise _fault(
-                path, f"the id {rule.id} is taken by {found[rule.id].path}", "ids are never used again"
-            )
+            raise _fault(path, f"the id {rule.id} is taken by {found[rule.id].path}", "ids are never used again")
         if not path.endswith(f"/{rule.id}_{rule.name}.yaml"):
             raise _fault(path, f"the file must be called {rule.id}_{rule.name}.yaml")
         found[rule.id] = rule
@@ -218,6 +210,10 @@ def check_condition(condition: Condition, path: str) -> None:
             allowed = facts()[part.name].values
         else:
             raise _fault(path, f"{part.name!r} is neither a fact nor a decision")
+        if part.operator not in ("in", "not in") and not all(value.isdigit() for value in allowed):
+            raise _fault(
+                path, f"{part.name} has no order, so {part.operator!r} says nothing", "list its values with in"
+            )
         for value in part.values:
             if value not in allowed:
                 raise _fault(path, f"{part.name} never is {value!r}", f"its values are: {', '.join(allowed)}")
