@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from pipeline.config import RunConfig
@@ -13,7 +13,7 @@ from reports.links import Atlas, PacketLinks, SiteLinks
 from reports.pages.board import board_page
 from reports.pages.calls import calls_page
 from reports.pages.dictionary import dictionary_page
-from reports.pages.evaluators import evaluator_page, evaluators_page
+from reports.pages.evaluators import evaluator_calls_page, evaluator_page, evaluators_page
 from reports.pages.method import method_page
 from reports.pages.misrulings import misrulings_page
 from reports.pages.quality import quality_page
@@ -46,6 +46,7 @@ class _Builder:
         self.atlas = Atlas.of(self.book)
         self.umpire_rows = UmpireRows(self.book)
         self.evaluator_rows = {row["evaluator_id"]: row for row in self.book.rows("evaluator")}
+        self.findings = self.book.by("finding", "evaluator_id")
         self.rules = {row["rule_id"]: row for row in self.book.rules}
         self.pages = 0
         self.bytes = 0
@@ -73,56 +74,62 @@ class _Builder:
             method_page(self.book),
         ):
             self._write(folder, page, head)
-        calls_of = dict(self.book.stream("call", "umpire_id"))
         deep = SiteLinks(self.atlas, "../../")
-        for person in self.book.umpires:
+        for person, calls in self._with_calls("call", "umpire_id", self.book.umpires):
             where = f"umpires/{self.atlas.umpire_folders[person.id]}"
-            calls = calls_of.get(person.id, [])
             self._write(folder, umpire_page(self.umpire_rows, person, calls, deep, f"{where}/index.html"), head)
             self._write(folder, calls_page(person, calls, deep, f"{where}/calls.html"), head)
-        sheets = dict(self.book.stream("evaluator_call", "evaluator_id"))
-        for person in self.book.evaluators:
+        for person, calls in self._with_calls("evaluator_call", "evaluator_id", self.book.evaluators):
             where = f"evaluators/{self.atlas.evaluator_folders[person.id]}"
-            row = self.evaluator_rows.get(person.id)
-            page = evaluator_page(self.book, person, row, sheets.get(person.id, []), deep, f"{where}/index.html")
-            self._write(folder, page, head)
+            self._write(folder, self._evaluator_page(person, calls, deep, f"{where}/index.html"), head)
+            self._write(folder, evaluator_calls_page(person, calls, deep, f"{where}/calls.html"), head)
 
     def packets(self, folder: Path) -> None:
         """Write one folder for each umpire and evaluator, with nothing of anybody else in it."""
-        for umpire_id, calls in self.book.stream("call", "umpire_id"):
-            person = next((one for one in self.book.umpires if one.id == umpire_id), None)
-            if person is not None:
-                self._umpire_packet(folder / "umpires" / self.atlas.umpire_folders[umpire_id], person, calls)
-        seen = set(self.atlas.call_homes.values())
-        for person in self.book.umpires:
-            if person.id not in seen:
-                self._umpire_packet(folder / "umpires" / self.atlas.umpire_folders[person.id], person, [])
-        sheets = dict(self.book.stream("evaluator_call", "evaluator_id"))
-        for person in self.book.evaluators:
-            own = folder / "evaluators" / self.atlas.evaluator_folders[person.id]
-            links = PacketLinks(self.atlas, "", person, frozenset(), "index.html")
-            head = self.masthead("your own sheet", [], has_plotly=False)
-            write_assets(own, with_plotly=False)
-            row = self.evaluator_rows.get(person.id)
-            self._write(
-                own, evaluator_page(self.book, person, row, sheets.get(person.id, []), links, "index.html"), head
-            )
+        # Figures in packets are drawn without a script, so that a packet stays small enough to send.
+        for person, calls in self._with_calls("call", "umpire_id", self.book.umpires):
+            self._umpire_packet(folder / "umpires" / self.atlas.umpire_folders[person.id], person, calls)
+        for person, calls in self._with_calls("evaluator_call", "evaluator_id", self.book.evaluators):
+            self._evaluator_packet(folder / "evaluators" / self.atlas.evaluator_folders[person.id], person, calls)
+
+    def _with_calls(self, name: str, key: str, people: Sequence[Person]) -> Iterator[tuple[Person, list[Row]]]:
+        """Yield everybody with his calls, one at a time; those without a call come last."""
+        waiting = {person.id: person for person in people}
+        for person_id, calls in self.book.stream(name, key):
+            yield waiting.pop(person_id), calls
+        for person in waiting.values():
+            yield person, []
+
+    def _evaluator_page(self, person: Person, calls: Sequence[Row], links: SiteLinks, path: str) -> Page:
+        row, findings = self.evaluator_rows.get(person.id), self.findings.get(person.id, [])
+        return evaluator_page(self.book, person, row, calls, findings, links, path)
+
+    def _evaluator_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
+        head = self._packet_head("Your sheets", "Every call")
+        links = PacketLinks(self.atlas, "", person, frozenset(call["call_id"] for call in calls), "calls.html")
+        misgrades = self.book.misgrades.get(person.id, [])
+        write_assets(own, with_plotly=False)
+        self._write(own, self._evaluator_page(person, calls, links, "index.html"), head)
+        rules = self._rules_of(misgrades)
+        self._write(own, evaluator_calls_page(person, calls, links, "calls.html", rules), head)
+
+    def _packet_head(self, first: str, second: str) -> Masthead:
+        nav = [("index.html", Link(first, "index.html")), ("calls.html", Link(second, "calls.html"))]
+        return self.masthead("your own pages", nav, has_plotly=False)
+
+    def _rules_of(self, rows: Sequence[Row]) -> list[Row]:
+        """Return the rules that some rows name, by id."""
+        named = {rule for row in rows for rule in (row["rule_ids"] or "").split(";")}
+        return [self.rules[rule] for rule in sorted(named & self.rules.keys())]
 
     def _umpire_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
-        head = self.masthead(
-            "your own pages",
-            [("index.html", Link("Your season", "index.html")), ("calls.html", Link("Your calls", "calls.html"))],
-            has_plotly=False,
-        )
-        # Figures in packets are drawn without a script, so that a packet stays small enough to send.
+        head = self._packet_head("Your season", "Your calls")
         links = PacketLinks(self.atlas, "", person, frozenset(call["call_id"] for call in calls), "calls.html")
-        used = sorted({rule for call in calls for rule in (call["rule_ids"] or "").split(";") if rule in self.rules})
         write_assets(own, with_plotly=False)
         self._write(own, umpire_page(self.umpire_rows, person, calls, links, "index.html"), head)
-        self._write(own, calls_page(person, calls, links, "calls.html", [self.rules[rule] for rule in used]), head)
+        self._write(own, calls_page(person, calls, links, "calls.html", self._rules_of(calls)), head)
 
     def _write(self, folder: Path, page: Page, head: Masthead) -> None:
-
         self.bytes += write_page(folder, page, head)
         self.pages += 1
 

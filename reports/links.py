@@ -77,6 +77,11 @@ class SiteLinks:
         folder = self.atlas.evaluator_folders.get(evaluator_id)
         return Link(name, f"{self.root}evaluators/{folder}/index.html") if folder else name
 
+    def evaluator_calls(self, evaluator_id: str) -> str | None:
+        """The address of the list of an evaluator's calls."""
+        folder = self.atlas.evaluator_folders.get(evaluator_id)
+        return f"{self.root}evaluators/{folder}/calls.html" if folder else None
+
     def calls_of(self, umpire_id: str, part: str = "") -> str | None:
         """The address of an umpire's calls, or of one part of them."""
         folder = self.atlas.umpire_folders.get(umpire_id)

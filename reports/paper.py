@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
 
-from reports.blocks import Figure, Link, Page
-from reports.figures.palette import DARK, LIGHT
+from reports.blocks import Figure, Inline, Link, Page
 from reports.figures.rows import ROW_HEIGHT, plotly_figure, short
 
 _ESCAPES = {ord(c): f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
@@ -41,9 +41,25 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(row_height=ROW_HEIGHT, light=LIGHT, dark=DARK, Link=Link)
-    made.filters.update(is_link=lambda part: isinstance(part, Link), short=short)
+    made.globals.update(row_height=ROW_HEIGHT, inline=inline_html, listed=listed_html)
+    made.filters.update(short=short)
     return made
+
+
+def inline_html(parts: Iterable[Inline]) -> Markup:
+    """Return running text with its links; every part is escaped. In Python, as a page may have thousands."""
+    return Markup("").join(_part_html(part) for part in parts)
+
+
+def listed_html(links: Iterable[Link]) -> Markup:
+    """Return links parted by commas."""
+    return Markup(", ").join(_part_html(link) for link in links)
+
+
+def _part_html(part: Inline) -> Markup:
+    if isinstance(part, Link):
+        return Markup('<a href="{}">{}</a>').format(part.href, part.text)
+    return escape(part)
 
 
 def script_json(value: Any) -> str:
@@ -53,8 +69,6 @@ def script_json(value: Any) -> str:
 
 def render(page: Page, masthead: Masthead) -> str:
     """Return a page as HTML."""
-    from markupsafe import Markup
-
     figures = {
         block.id: plotly_figure(block.chart)
         for section in page.sections

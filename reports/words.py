@@ -7,7 +7,7 @@ import datetime as dt
 from pipeline.config import AREA_TITLES
 from reports.blocks import Cell, MarkName
 
-THIN = " "
+THIN = "\u202f"
 """The narrow blank that does not break, before a percent sign."""
 
 NOTHING = "–"

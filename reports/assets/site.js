@@ -4,6 +4,8 @@
 
 (() => {
   const FILTER_FROM = 13; // rows from which a filter is worth its place
+  const DRAW_FROM = 640; // width in pixels below which the figures stay as they stand in the page: they fit better
+  const plotlyAddress = document.currentScript.dataset.plotly;
 
   const colours = () => {
     const style = getComputedStyle(document.documentElement);
@@ -110,7 +112,19 @@
       if (rows > 2) makeSortable(table);
       if (rows >= FILTER_FROM) makeFilter(table);
     }
-    drawFigures();
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawFigures);
   });
+
+  // The drawing script is large: it is fetched only once the page stands and can be read.
+  const fetchPlotly = () => {
+    const script = document.createElement("script");
+    script.src = plotlyAddress;
+    script.addEventListener("load", () => {
+      drawFigures();
+      matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawFigures);
+    });
+    document.body.append(script);
+  };
+  if (plotlyAddress && innerWidth >= DRAW_FROM) {
+    addEventListener("load", () => setTimeout(fetchPlotly, 0));
+  }
 })();

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from reports.book import Row
 from reports.figures.palette import Role
 from reports.figures.rows import Bar, Mark, RowChart, Rule, Series, Shape, even_ticks
-from reports.words import interval, number, percent, point_range, points
+from reports.words import THIN, interval, number, percent, point_range, points
 
 MOST_ROWS = 120
 """More rows than this are not drawn, only listed: nobody could read them."""
@@ -41,7 +41,7 @@ def readiness_chart(rows: Sequence[Row], risk_ready: float, risk_not_yet: float)
         x_title="chance of meeting every standard",
         x_low=0.0,
         x_high=1.0,
-        ticks=[(i / 5, f"{20 * i} %") for i in range(6)],
+        ticks=[(i / 5, f"{20 * i}{THIN}%") for i in range(6)],
         series=series,
         rules=[
             Rule(risk_not_yet, f"not yet up to {percent(risk_not_yet, 0)}"),
@@ -53,17 +53,17 @@ def readiness_chart(rows: Sequence[Row], risk_ready: float, risk_not_yet: float)
 
 def _share_axis(shares: Sequence[float | None]) -> tuple[float, float, list[tuple[float, str]]]:
     known = [share for share in shares if share is not None]
-    low = min(known, default=0.0)
-    high = max(known, default=1.0)
-    for step in (0.01, 0.02, 0.05, 0.1, 0.2):
-        start = math.floor(low / step) * step
-        end = min(1.0, math.ceil(high / step) * step)
-        if (end - start) / step <= 6.5:
+    low, high = min(known, default=0.0), max(known, default=1.0)
+    for step in (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2):
+        # Whole steps, counted as integers: a multiple of 0.1 is not one of 0.1 in binary.
+        first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+        if last - first <= 6:
             break
-    if end <= start:
-        start, end = max(0.0, start - step), min(1.0, start + step)
-    ticks = [(round(x, 6), f"{100 * x:.0f} %") for x, _ in even_ticks(start, end, step, "{}")]
-    return round(start, 6), round(max(end, ticks[-1][0]), 6), ticks
+    if last <= first:
+        first, last = max(0, first - 1), min(round(1 / step), last + 1)
+    digits = 1 if step < 0.01 else 0
+    ticks = [(round(i * step, 6), f"{100 * i * step:.{digits}f}{THIN}%") for i in range(first, last + 1)]
+    return ticks[0][0], ticks[-1][0], ticks
 
 
 def ranking_chart(rows: Sequence[Row]) -> RowChart:
@@ -149,7 +149,7 @@ def bridge_chart(row: Row) -> RowChart:
     for place, (name, part) in enumerate(steps, 1):
         bars.append(Bar(place, at, at + part, "accent" if part >= 0 else "warn", f"{name}: {points(part)} points"))
         at += part
-    low, high, ticks = _share_axis([raw, adjusted, *(bar.end for bar in bars), raw - 0.005, raw + 0.005])
+    low, high, ticks = _share_axis([raw, adjusted, *(bar.end for bar in bars)])
     ends = [Mark(0, raw, f"raw rate {percent(raw)}"), Mark(4, adjusted, f"adjusted rate {percent(adjusted)}")]
     return RowChart(
         labels=["Raw rate", *(name for name, _ in steps), "Adjusted rate"],
@@ -231,6 +231,7 @@ def clinic_chart(rows: Sequence[Row]) -> RowChart:
             for place, row in enumerate(rows)
         ],
         values=[number(row["clinic_score"], 1) for row in rows],
+        label_length=64,
     )
 
 

@@ -16,7 +16,6 @@ from reports.figures.palette import Role
 Shape = Literal["circle", "square", "diamond-open", "circle-open", "x-thin-open", "line-ns-open"]
 
 ROW_HEIGHT = 28
-_LABEL_LENGTH = 30
 _SIZE = 5.0
 
 
@@ -74,6 +73,7 @@ class RowChart:
     bars: Sequence[Bar] = ()
     rules: Sequence[Rule] = ()
     values: Sequence[str] = ()
+    label_length: int = 30
 
     @property
     def height(self) -> int:
@@ -95,9 +95,9 @@ class RowChart:
         return [one for one in self.series if one.name and one.marks]
 
 
-def short(label: str) -> str:
+def short(label: str, length: int) -> str:
     """Return a label that fits beside the rows."""
-    return label if len(label) <= _LABEL_LENGTH else label[: _LABEL_LENGTH - 1].rstrip() + "…"
+    return label if len(label) <= length else label[: length - 1].rstrip() + "…"
 
 
 def _safe(text: str) -> str:
@@ -127,7 +127,7 @@ def plotly_figure(chart: RowChart) -> dict[str, Any]:
     top = 28 if any(rule.label for rule in chart.rules) else 8
     layout: dict[str, Any] = {
         "height": chart.height + top + 56,
-        "margin": {"l": 8, "r": 12, "t": top, "b": 48},
+        "margin": {"l": 8, "r": 26, "t": top, "b": 48},
         "showlegend": False,
         "hovermode": "closest",
         "dragmode": False,
@@ -138,15 +138,16 @@ def plotly_figure(chart: RowChart) -> dict[str, Any]:
             "range": [chart.x_low, chart.x_high],
             "tickvals": [x for x, _ in chart.ticks],
             "ticktext": [text for _, text in chart.ticks],
-            "title": {"text": chart.x_title, "standoff": 8},
+            "title": {"text": chart.x_title, "standoff": 8, "font": {"size": 13}},
             "zeroline": False,
             "fixedrange": True,
         },
         "yaxis": {
             "range": [len(chart.labels) - 0.5, -0.5],
             "tickvals": list(range(len(chart.labels))),
-            "ticktext": [_safe(short(label)) for label in chart.labels],
+            "ticktext": [_safe(short(label, chart.label_length)) for label in chart.labels],
             "automargin": True,
+            "ticklabelstandoff": 8,
             "zeroline": False,
             "fixedrange": True,
         },
@@ -185,6 +186,8 @@ def _trace(one: Series) -> dict[str, Any]:
         },
         "hovertext": [_safe(mark.words) for mark in one.marks],
         "hoverinfo": "text",
+        # A mark at the end of the axis is drawn whole.
+        "cliponaxis": False,
     }
     if any(mark.low is not None for mark in one.marks):
         trace["error_x"] = {

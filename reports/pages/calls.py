@@ -55,7 +55,7 @@ def calls_page(
         ],
         sections=sections,
         trail=trail,
-        nav="index.html",
+        nav="calls.html" if links.private else "index.html",
     )
 
 
@@ -104,10 +104,13 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
         ("Pitch", _pitch(call)),
         ("Missing", _missing(call["needs"])),
         ("Elsewhere", _elsewhere(call["other_code_note"])),
-        ("Note", links.free_text(call["note"])),
     ):
         if text:
             lines.append((label, [sentence(text)]))
+    note = links.free_text(call["note"])
+    if note:
+        # Somebody's own words are shown as they stand.
+        lines.append(("Note", [note]))
     rules = _rules(call, links)
     if rules:
         lines.append(("Rules", rules))

@@ -1,49 +1,72 @@
-"""The data dictionary: every sheet and column, made from the declarations."""
+"""The data dictionary: every table and column, made from the declarations."""
 
 from __future__ import annotations
 
-from reports.blocks import Cell, Column, Page, Paragraph, Section, Table
-from reports.words import NOTHING
-from schemas import layer_tables
+from reports.blocks import Block, Cell, Column, Page, Paragraph, Points, Section, Table
+from reports.words import NOTHING, sentence
+from schemas import all_tables
 from schemas.dictionary import TableEntry, table_entry
+
+_LAYERS = {
+    "season": ("Handed in", "A sheet of the season folder: what people fill in."),
+    "published": (
+        "Results",
+        "A table of the tables folder, which these pages are made from. In its CSV, a text that a spreadsheet would "
+        "take for a formula starts with an apostrophe; the Parquet file is exact.",
+    ),
+}
 
 
 def dictionary_page() -> Page:
     """Make `dictionary.html`."""
+    layers = list(_LAYERS)
+    tables = sorted(
+        all_tables(), key=lambda table: (layers.index(table.layer) if table.layer in layers else 9, table.name)
+    )
     return Page(
         path="dictionary.html",
         title="Data dictionary",
         lead=[
-            "Every sheet and column: what it holds, what is allowed, and what a blank means. Made from the same "
-            "declarations that load and check the sheets."
+            "Every sheet that is handed in and every table of results, column by column: what it holds, what is allowed, "
+            "and what a blank means. Made from the same declarations that load, check and publish them."
         ],
-        sections=[_section(table_entry(table)) for table in layer_tables("season")],
+        sections=[_section(table_entry(table), table.layer) for table in tables],
         nav="dictionary.html",
     )
 
 
-def _section(entry: TableEntry) -> Section:
-    table = Table(
-        f"dictionary-{entry.table}",
-        f"Columns of {entry.table}",
-        [
-            Column("Column"),
-            Column("What it holds", "long"),
-            Column("Kind"),
-            Column("Unit"),
-            Column("Allowed", "long"),
-            Column("A blank means", "long"),
-        ],
-        [
-            [
-                Cell(column.column),
-                Cell(column.description or column.title),
-                Cell(column.type + (" (required)" if column.required else "")),
-                Cell(column.unit or NOTHING),
-                Cell(", ".join(column.allowed) or column.limits or NOTHING),
-                Cell(column.blank + (f" (read as {column.read_as})" if column.read_as else "")),
-            ]
-            for column in entry.columns
-        ],
-    )
-    return Section(entry.table, entry.title, [Paragraph([entry.description]), table])
+def _section(entry: TableEntry, layer: str) -> Section:
+    has_headings = any(column.other_headings for column in entry.columns)
+    columns = [
+        Column("Column"),
+        Column("What it holds", "long"),
+        Column("Kind"),
+        Column("Unit"),
+        Column("Allowed", "long"),
+        Column("A blank means", "long"),
+    ]
+    if has_headings:
+        columns.append(Column("Also understood as", "long"))
+    rows = []
+    for column in entry.columns:
+        row = [
+            Cell(column.column),
+            Cell(f"{column.title}. {column.description}".strip()),
+            Cell(column.type + (" (required)" if column.required else "")),
+            Cell(column.unit or NOTHING),
+            Cell(", ".join(column.allowed) or column.limits.strip() or NOTHING),
+            Cell((column.blank + (f" (read as {column.read_as})" if column.read_as else "")) or NOTHING),
+        ]
+        if has_headings:
+            row.append(Cell(", ".join(column.other_headings) or NOTHING))
+        rows.append(row)
+    told, about = _LAYERS.get(layer, (layer, ""))
+    blocks: list[Block] = [
+        Paragraph([entry.description]),
+        Table(f"dictionary-{entry.table}", f"{told}: columns of {entry.table}", columns, rows),
+    ]
+    facts = [f"Each row is told apart by: {', '.join(entry.key)}."] if entry.key else []
+    facts += [f"{names} must stand in {table}." for names, table in entry.points_to]
+    facts += [sentence(rule) for rule in entry.row_rules]
+    blocks.append(Points([[fact] for fact in facts]))
+    return Section(entry.table, f"{entry.title} ({entry.table})", blocks, margin=[f"{told}. {about}"])

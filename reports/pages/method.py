@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from pipeline.config import AREA_TITLES
 from reports.blocks import Cell, Column, Figure, Page, Paragraph, Points, Section, Table
 from reports.book import SeasonBook
 from reports.figures.charts import spread_chart
-from reports.words import AREAS, count, num, number, percent
+from reports.words import AREAS, CONSEQUENCES, count, num, number, percent
 
 _CHAIN = [
     "The right ruling of every call is derived from the recorded facts under the rule code of the game's date. The evaluator's grade is never used as the truth.",
@@ -28,6 +29,11 @@ _CAUTIONS = [
     "Nothing about a person but the work is used.",
     "Working the plate carries risk: foul balls, head injuries, heat. Local codes, the governing body's equipment rules and medical advice prevail over anything said here; after a blow to the head, stop and see a doctor.",
 ]
+
+_POLICY_MARGIN = (
+    "A cut is the least adjusted rate. Whoever is judged for a level has to meet all cuts of its row at once. "
+    "A dash: the level sets no standard there."
+)
 
 
 def method_page(book: SeasonBook) -> Page:
@@ -65,20 +71,22 @@ def method_page(book: SeasonBook) -> Page:
         "What the committee decided before the season",
         [
             Column("Level"),
-            Column("Standards", "long"),
-            Column("Least evidence", "long"),
-            Column("Accepted risk", "long"),
+            *(Column(title, "num") for title in AREA_TITLES.values()),
+            Column("Least games", "num"),
+            Column("Least calls", "num"),
+            Column("Least evaluators", "num"),
+            Column("Risk of ready in error", "num"),
+            Column("Risk of not yet in error", "num"),
         ],
         [
             [
                 Cell(level.title),
-                Cell("; ".join(f"{AREAS[area]} {percent(cut, 0)}" for area, cut in level.standards.items())),
-                Cell(
-                    f"{level.evidence.games} games, {level.evidence.calls} calls, {level.evidence.evaluators} evaluators"
-                ),
-                Cell(
-                    f"ready in error {percent(level.risk_ready, 0)}; not yet in error {percent(level.risk_not_yet, 0)}"
-                ),
+                *(num(level.standards.get(area), percent(level.standards.get(area))) for area in AREA_TITLES),
+                num(level.evidence.games, count(level.evidence.games)),
+                num(level.evidence.calls, count(level.evidence.calls)),
+                num(level.evidence.evaluators, count(level.evidence.evaluators)),
+                num(level.risk_ready, percent(level.risk_ready, 0)),
+                num(level.risk_not_yet, percent(level.risk_not_yet, 0)),
             ]
             for level in book.policy.levels
         ],
@@ -90,7 +98,7 @@ def method_page(book: SeasonBook) -> Page:
         sections=[
             Section("cautions", "Before anything else", [Paragraph([text], tone="caution") for text in _CAUTIONS]),
             Section("chain", "From a call to a reading", [Points([[text] for text in _CHAIN])]),
-            Section("policy", "The policy", [levels]),
+            Section("policy", "The policy", [levels, *_other_settings(book)], margin=[_POLICY_MARGIN]),
             Section(
                 "fits",
                 "The fits",
@@ -101,3 +109,37 @@ def method_page(book: SeasonBook) -> Page:
         ],
         nav="method.html",
     )
+
+
+def _other_settings(book: SeasonBook) -> list[Table]:
+    policy = book.policy
+    measured = policy.measurement
+    settings = [
+        ("Interval of every estimate", percent(policy.interval, 0)),
+        ("Spread of a tracked location (standard deviation)", f"{number(measured.tracked_sd_in)} in"),
+        ("Spread of a location from video", f"{number(measured.video_sd_in)} in"),
+        ("Spread of a location by eye", f"{number(measured.eye_sd_in)} in"),
+        (
+            "Chance of being right within which a pitch is an edge pitch",
+            f"{percent(measured.edge_low, 0)} to {percent(measured.edge_high, 0)}",
+        ),
+        *(
+            (f"Weight of a misruling that costs {CONSEQUENCES[name]}", number(weight, 1))
+            for name, weight in policy.consequence_weights.items()
+        ),
+        ("Draws of the joint posterior", count(policy.draws)),
+        ("Seed", str(policy.seed)),
+    ]
+    limits = [
+        (f"{level.title}: misrulings allowed that cost {CONSEQUENCES[name]}", count(most))
+        for level in policy.levels
+        for name, most in level.disqualifying.items()
+    ]
+    return [
+        Table(
+            "settings-table",
+            "Everything else that the figures depend on",
+            [Column("Setting"), Column("Value", "num")],
+            [[Cell(name), Cell(value)] for name, value in [*settings, *limits]],
+        )
+    ]

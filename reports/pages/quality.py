@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
-from reports.blocks import Cell, Column, Inline, Page, Paragraph, Section, Table
-from reports.book import SeasonBook
+from reports.blocks import Block, Cell, Column, Inline, Page, Paragraph, Section, Table
+from reports.book import Row, SeasonBook
 from reports.links import SiteLinks, link_cell
-from reports.words import NOTHING, count, num, plural
+from reports.words import NOTHING, count, num, plural, sentence
 
 _SHOWN = 500
+_LONGEST = 240
+_SEVERITIES = {"warn": "mend or decide", "note": "good to know"}
+_SCOPES = {"whole": "every row", "sample": "a sample", "sql only": "not counted twice"}
 
 
 def quality_page(book: SeasonBook, links: SiteLinks) -> Page:
     """Make `quality.html`."""
     files, rejects, findings, checks = (book.rows(name) for name in ("file", "reject", "finding", "check"))
     lead: list[Inline] = [
-        f"{plural(sum(row['rows_in'] for row in files if row['table_name']), 'row')} came in; "
+        f"{plural(sum(row['rows_in'] for row in files), 'row')} came in; "
         f"{plural(len(rejects), 'row was', 'rows were')} set aside, each with reason and remedy. "
         "Nothing is dropped in silence, and the books of each file add up."
     ]
@@ -34,26 +38,50 @@ def quality_page(book: SeasonBook, links: SiteLinks) -> Page:
     )
 
 
-def _books(files: list[dict[str, object]]) -> Section:
+def _place(row: Row) -> str:
+    path = row["path"] or NOTHING
+    return f"{path} [{row['sheet']}]" if row.get("sheet") else path
+
+
+def _cut(text: str | None) -> str:
+    text = text or NOTHING
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1].rstrip() + "…"
+
+
+def _books(files: Sequence[Row]) -> Section:
+    columns = [
+        Column("File"),
+        Column("Read as"),
+        Column("Rows in", "num"),
+        Column("Accepted", "num"),
+        Column("Set aside", "num"),
+        Column("Blank lines", "num"),
+        Column("Encoding"),
+        Column("SHA-256 begins"),
+        Column("Remarks", "long"),
+    ]
     rows = [
         [
-            Cell(str(row["path"]) + (f" [{row['sheet']}]" if row["sheet"] else "")),
-            Cell(str(row["table_name"] or NOTHING)),
-            Cell(str(row["encoding"] or NOTHING)),
-            num(row["rows_in"], count(row["rows_in"])),  # type: ignore[arg-type]
-            num(row["accepted"], count(row["accepted"])),  # type: ignore[arg-type]
-            num(row["quarantined"], count(row["quarantined"])),  # type: ignore[arg-type]
-            Cell(str(row["notes"] or "")),
+            Cell(_place(row)),
+            Cell(row["table_name"] or "not a sheet of ours"),
+            num(row["rows_in"], count(row["rows_in"])),
+            num(row["accepted"], count(row["accepted"])),
+            num(row["quarantined"], count(row["quarantined"]), "#rejects" if row["quarantined"] else None),
+            num(row["rows_blank"], count(row["rows_blank"])),
+            Cell(row["encoding"] or "workbook"),
+            Cell(row["sha256"][:12]),
+            Cell(sentence(row["notes"] or "") or NOTHING),
         ]
         for row in files
     ]
-    columns = [Column("File"), Column("Sheet"), Column("Encoding"), Column("Rows in", "num"), Column("Accepted", "num"),
-               Column("Set aside", "num"), Column("Remarks", "long")]  # fmt: skip
-    table = Table("books-table", "Rows in = accepted + set aside, file by file", columns, rows)
-    return Section("books", "The books", [table], margin=["Header and wholly blank lines are not counted."])
+    sums = [sum(row[key] for row in files) for key in ("rows_in", "accepted", "quarantined", "rows_blank")]
+    total = [Cell("All files"), Cell(""), *(num(value, count(value)) for value in sums), Cell(""), Cell(""), Cell("")]
+    table = Table("books-table", "Rows in = accepted + set aside, file by file", columns, rows, total=total)
+    margin = "Headings and wholly blank lines are no rows. The full hash of every file is in the manifest."
+    return Section("books", "The books", [table], margin=[margin])
 
 
-def _rejects(rejects: list[dict[str, object]]) -> Section:
+def _rejects(rejects: Sequence[Row]) -> Section:
     table = Table(
         "rejects-table",
         "Every row set aside",
@@ -67,38 +95,42 @@ def _rejects(rejects: list[dict[str, object]]) -> Section:
         ],
         [
             [
-                Cell(str(row["path"])),
-                num(row["line_no"], count(row["line_no"])),  # type: ignore[arg-type]
-                Cell(str(row["column_name"] or NOTHING)),
-                Cell(str(row["value"] or NOTHING)[:80]),
-                Cell(str(row["reason"])),
-                Cell(str(row["remedy"])),
+                Cell(_place(row)),
+                num(row["line_no"], count(row["line_no"])),
+                Cell(row["column_name"] or "whole row"),
+                Cell(_cut(row["value"])),
+                Cell(sentence(row["reason"])),
+                Cell(sentence(row["remedy"])),
             ]
             for row in rejects[:_SHOWN]
         ],
         empty="No row was set aside.",
     )
-    more = (
-        [Paragraph([f"The first {_SHOWN} of {len(rejects):,}; all are in the quarantine folder."])]
-        if len(rejects) > _SHOWN
-        else []
+    blocks: list[Block] = [table]
+    if len(rejects) > _SHOWN:
+        blocks.append(Paragraph([f"The first {_SHOWN} of {len(rejects):,}; all are in the quarantine folder."]))
+    margin = (
+        "The quarantine folder has each row exactly as it came, under its own headings, and reasons.csv says why. "
+        "Mend it there, put it back into the season folder, and run again."
     )
-    margin = "The quarantine folder has each row exactly as it came: mend it there, put it back, and run again."
-    return Section("rejects", "Rows set aside", [table, *more], margin=[margin])
+    return Section("rejects", "Rows set aside", blocks, margin=[margin])
 
 
-def _findings(findings: list[dict[str, object]], links: SiteLinks) -> Section:
-    kinds = Counter(str(row["kind"]) for row in findings)
+def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
+    kinds = Counter((row["kind"], row["severity"]) for row in findings)
     summary = Table(
         "kinds-table",
         "Findings by kind",
-        [Column("Kind"), Column("Number", "num")],
-        [[Cell(kind.replace("_", " ")), num(number, count(number))] for kind, number in sorted(kinds.items())],
+        [Column("Kind"), Column("What for"), Column("Number", "num")],
+        [
+            [Cell(kind.replace("_", " ")), Cell(_SEVERITIES[severity]), num(number, count(number))]
+            for (kind, severity), number in sorted(kinds.items())
+        ],
         empty="There is no finding.",
     )
     table = Table(
         "findings-table",
-        "Findings: rows that count, but are worth a look",
+        "Findings one by one",
         [
             Column("Kind"),
             Column("Evaluator"),
@@ -109,39 +141,63 @@ def _findings(findings: list[dict[str, object]], links: SiteLinks) -> Section:
         ],
         [
             [
-                Cell(str(row["kind"]).replace("_", " ")),
-                link_cell(links.evaluator(str(row["evaluator_id"])) if row["evaluator_id"] else NOTHING),
-                Cell(str(row["path"] or NOTHING)),
-                num(row["line_no"], count(row["line_no"])),  # type: ignore[arg-type]
-                Cell(str(row["message"])),
-                Cell(str(row["remedy"] or "")),
+                Cell(row["kind"].replace("_", " ")),
+                link_cell(links.evaluator(row["evaluator_id"]) if row["evaluator_id"] else NOTHING),
+                Cell(row["path"] or NOTHING),
+                num(row["line_no"], count(row["line_no"])),
+                Cell(sentence(row["message"])),
+                Cell(sentence(row["remedy"] or "") or NOTHING),
             ]
             for row in findings[:_SHOWN]
         ],
         empty="There is no finding.",
     )
-    return Section("findings", "Findings", [summary, table])
+    blocks: list[Block] = [summary]
+    if findings:
+        blocks.append(table)
+    if len(findings) > _SHOWN:
+        more = f"The first {_SHOWN} of {len(findings):,}; all are in the table pub_finding."
+        blocks.append(Paragraph([more]))
+    margin = "A finding takes no row out of the results: it asks somebody to look."
+    return Section("findings", "Findings", blocks, margin=[margin])
 
 
-def _checks(checks: list[dict[str, object]]) -> Section:
+def _checks(checks: Sequence[Row]) -> Section:
+    # Checks that something failed come first, then those that nothing failed, each by table.
+    ordered = sorted(checks, key=lambda row: (-row["failed"], row["table_name"], row["check_id"]))
     table = Table(
         "checks-table",
-        "Every check, decided by SQL and confirmed by great-expectations",
-        [Column("Check"), Column("Sheet"), Column("What must hold", "long"), Column("Rows", "num"), Column("Failed", "num"),
-         Column("Confirmed failed", "num"), Column("How confirmed"), Column("Agree")],
+        "Every check, counted by SQL and again by great-expectations",
+        [
+            Column("Check"),
+            Column("What must hold", "long"),
+            Column("Rows", "num"),
+            Column("Failed", "num"),
+            Column("Second count", "num"),
+            Column("Looked at"),
+            Column("Counts agree"),
+            Column("A row that fails"),
+        ],
         [
             [
-                Cell(str(row["check_id"])),
-                Cell(str(row["table_name"])),
-                Cell(str(row["title"])),
-                num(row["rows_checked"], count(row["rows_checked"])),  # type: ignore[arg-type]
-                num(row["failed"], count(row["failed"])),  # type: ignore[arg-type]
-                num(row["gx_failed"], count(row["gx_failed"])),  # type: ignore[arg-type]
-                Cell(str(row["gx_scope"] or NOTHING)),
-                Cell({True: "yes", False: "no"}.get(row["agrees"], NOTHING)),  # type: ignore[call-overload]
+                Cell(row["check_id"]),
+                Cell(_cut(row["title"])),
+                num(row["rows_checked"], count(row["rows_checked"])),
+                num(row["failed"], count(row["failed"])),
+                num(row["gx_failed"], count(row["gx_failed"])),
+                Cell(_SCOPES.get(row["gx_scope"] or "", NOTHING)),
+                Cell({True: "yes", False: "no"}.get(row["agrees"], NOTHING)),
+                Cell("is set aside" if row["severity"] == "reject" else "is a finding"),
             ]
-            for row in checks
+            for row in ordered
         ],
-    )  # fmt: skip
-    margin = "A difference between the two would stop the run: it would be a fault of ours, not of the data."
-    return Section("checks", "Checks", [table], margin=[margin])
+        empty="No check was made.",
+    )
+    twice = [row for row in checks if row["agrees"] is not None]
+    agreeing = sum(bool(row["agrees"]) for row in twice)
+    told = (
+        f"{plural(len(checks), 'check')} were made; {len(twice)} of them were counted a second time by "
+        f"great-expectations, and {'all' if agreeing == len(twice) else agreeing} of these counts agree."
+    )
+    margin = "A difference between the two counts would stop the run: it would be a fault of ours, not of the data."
+    return Section("checks", "Checks", [Paragraph([told]), table], margin=[margin])

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from reports.blocks import Cell, Column, Page, Section, Table
-from reports.book import SeasonBook
+from collections.abc import Sequence
+
+from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
+from reports.book import Row, SeasonBook
+from reports.figures.charts import share_chart
 from reports.links import SiteLinks, link_cell
-from reports.words import CODES, NOTHING, count, interval, num, number, percent, topic
+from reports.words import CODES, NOTHING, count, interval, num, number, percent, plural, topic
 
 _VERDICTS = {
     "confirmed": "confirmed",
@@ -63,12 +66,28 @@ def _withheld(book: SeasonBook) -> Section:
 
 
 def _results(book: SeasonBook, links: SiteLinks) -> Section:
-    table = Table(
-        "results-table",
-        "Results of each umpire",
+    margin = ["Wilson intervals. An item left out counts as not right. Where intervals overlap much, do not rank."]
+    blocks: list[Block] = []
+    quizzes = sorted({row["quiz_id"] for row in book.quiz_results})
+    if not quizzes:
+        blocks.append(Paragraph(["Nobody sat a quiz."]))
+    for place, quiz_id in enumerate(quizzes):
+        rows = sorted(
+            (row for row in book.quiz_results if row["quiz_id"] == quiz_id),
+            key=lambda row: (-(row["percent"] or 0.0), row["umpire_id"]),
+        )
+        title = f"Quiz {quiz_id}: share of the scored items that each of {plural(len(rows), 'umpire')} had right."
+        chart = share_chart(rows, "name", "percent", "low", "high", "share right")
+        blocks.append(Figure(f"quiz-{place}", title, chart, _results_table(rows, links, place, quiz_id)))
+    return Section("results", "Results", blocks, margin=margin)
+
+
+def _results_table(rows: Sequence[Row], links: SiteLinks, place: int, quiz_id: str) -> Table:
+    return Table(
+        f"results-{place}",
+        f"Results of quiz {quiz_id}",
         [
             Column("Umpire"),
-            Column("Quiz"),
             Column("Right", "num"),
             Column("Answered", "num"),
             Column("Items", "num"),
@@ -78,18 +97,15 @@ def _results(book: SeasonBook, links: SiteLinks) -> Section:
         [
             [
                 link_cell(links.umpire(row["umpire_id"])),
-                Cell(row["quiz_id"]),
                 num(row["right_answers"], count(row["right_answers"])),
                 num(row["answered"], count(row["answered"])),
                 num(row["items"], count(row["items"])),
                 num(row["percent"], percent(row["percent"])),
                 Cell(interval(row["low"], row["high"]), sort=row["low"]),
             ]
-            for row in book.quiz_results
+            for row in rows
         ],
-        empty="Nobody sat a quiz.",
     )
-    return Section("results", "Results", [table], margin=["Wilson intervals. An item left out counts as not right."])
 
 
 def _items(book: SeasonBook) -> Section:

@@ -1,0 +1,163 @@
+"""A small published season made by hand: names and ids that bite, thin evidence, tables that are empty."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from pipeline.config import Evidence, Level, Policy
+from schemas import layer_tables
+
+NAMES = {
+    "U1": "Plain Person",
+    "u1": "O'Neil & \"Sons\" <3",
+    "../../etc/passwd": '<script>alert("x")</script>',
+    "CON": '<a href="https://outside.example/">click</a>',
+    "a b/c": '" onmouseover="alert(1)',
+    "Ü9": "line\u2028break {{ 7 * 7 }}",
+    "<img src=x>": '=HYPERLINK("http://outside.example","x")',
+    "thin": "N" * 200,
+}
+"""The umpires. The last was never seen; all others have calls."""
+
+EVALUATORS = {"E1": "Ordinary Evaluator", "</script><b>": "<b>Bold</b> Evaluator"}
+
+POLICY = Policy(
+    title="Sample <season> & more",
+    association='Association "of" <samples>',
+    first_day=dt.date(2026, 3, 1),
+    last_day=dt.date(2026, 6, 30),
+    levels=(
+        Level("low", "Lower", {"pitches": 0.9, "hit_batter": 0.6}, Evidence(1, 2, 1)),
+        Level("high", "Upper <level>", {"pitches": 0.915, "hit_batter": 0.7}, Evidence(2, 4, 2)),
+    ),
+)
+
+
+def make_tables(store):
+    """Make every published table, empty."""
+    for table in layer_tables("published"):
+        columns = ", ".join(f'"{field.name}" {field.duckdb_type}' for field in table.fields)
+        store.run(f"CREATE OR REPLACE TABLE published.{table.name} ({columns})")
+
+
+def add(store, table, **values):
+    """Add one row; columns that are not given stay blank."""
+    columns = ", ".join(f'"{name}"' for name in values)
+    marks = ", ".join("?" for _ in values)
+    store.run(f"INSERT INTO published.{table} ({columns}) VALUES ({marks})", list(values.values()))
+
+
+def season_row(store, **changed):
+    """Add the one row of the season."""
+    counts = dict.fromkeys(
+        ("umpires", "evaluators", "games", "calls_in", "calls_accepted", "calls_quarantined", "calls_right",
+         "calls_wrong", "calls_edge", "calls_open", "calls_not_graded", "findings"), 0,
+    )  # fmt: skip
+    row = {
+        "title": POLICY.title,
+        "association": POLICY.association,
+        "generated_by": "platework test",
+        "interval": 0.9,
+        **counts,
+        **changed,
+    }
+    add(store, "pub_season", **row)
+
+
+def fill(store):
+    """Fill a store with the sample season."""
+    make_tables(store)
+    season_row(store, umpires=8, evaluators=2, games=4, calls_in=29, calls_accepted=28, calls_quarantined=1)
+    verdicts = ("ready", "not_yet", "more_looks")
+    for place, (umpire, name) in enumerate(NAMES.items()):
+        seen = umpire != "thin"
+        add(
+            store, "pub_readiness", umpire_id=umpire, name=name, level="low", level_title="Lower",
+            target_level="high", target_title="Upper <level>", verdict=verdicts[place % 3] if seen else "more_looks",
+            probability=0.1 * place if seen else None, games=2 if seen else 0, calls=4 if seen else 0,
+            evaluators=2 if seen else 0, evidence_ok=seen, nearest_area="pitches" if seen else None,
+            nearest_cut=0.915 if seen else None, nearest_estimate=0.9 if seen else None,
+            reasons_for="First reason; second reason", reasons_against="", would_change="More of <this>",
+            looks_needed=10 if seen else None, linked_group=1 + place % 2 if seen else None,
+        )  # fmt: skip
+        for area, cut in POLICY.levels[1].standards.items():
+            add(
+                store, "pub_standard", umpire_id=umpire, target_level="high", area=area, area_title=area, cut=cut,
+                estimate=0.9 if seen else None, low=0.8 if seen else None, high=0.95 if seen else None,
+                probability=0.4 if seen else None, calls=4 if seen else 0, holds="unsure" if seen else "no_evidence",
+            )  # fmt: skip
+        if seen:
+            _seen(store, place, umpire, name)
+    _rest(store)
+
+
+def _seen(store, place, umpire, name):
+    """Add what is known of an umpire with four calls: right, wrong, edge, open."""
+    add(
+        store, "pub_ranking", level="low", area_or_overall="overall", rank=1 + place // 2, rank_low=1, rank_high=4,
+        tie_group=1, umpire_id=umpire, name=name, adjusted_rate=0.9 - place / 100, low=0.8, high=0.95, raw_rate=0.5,
+        p_ahead_of_next=0.6, linked_group=1 + place % 2,
+    )  # fmt: skip
+    for area in ("overall", "pitches"):
+        # 0.5 + 0.1 - 0.05 + 0.35 = 0.9
+        add(
+            store, "pub_umpire_rate", umpire_id=umpire, area=area, calls=2, right_calls=1, raw_rate=0.5, raw_low=0.1,
+            raw_high=0.9, adjusted_rate=0.9, adjusted_low=0.8, adjusted_high=0.95, evaluator_points=0.1,
+            situation_points=-0.05, shrinkage_points=0.35, games=2, evaluators=2,
+        )  # fmt: skip
+    evaluators = list(EVALUATORS)
+    for number, verdict in enumerate(("right", "wrong", "edge", "open")):
+        wrong = verdict == "wrong"
+        add(
+            store, "pub_call", call_id=f"{umpire}/<{number}>", game_id=f"G<{place}>", game_on=dt.date(2026, 4, 1 + place),
+            game_level="low", umpire_id=umpire, evaluator_id=evaluators[number % 2], inning=1, outs=0, balls=1,
+            strikes=2, area="pitches", topic="pitch", verdict=verdict, p_right=0.9, ruled_text="strike",
+            right_text="ball" if wrong else "strike", misruling_code="pitch.<called>" if wrong else None,
+            misruling_title="Ball called <a strike>" if wrong else None, consequence="count" if wrong else None,
+            because="Part of the ball touched <the zone>.", needs="pitch_caught" if verdict == "open" else None,
+            state="open" if verdict == "open" else "settled", rule_ids="P502;P<9>", rule_refs="nfhs 7-2",
+            confidence="memory", evaluator_grade="right", evaluator_agrees=not wrong,
+            note="better than Plain Person" if number == 1 else "</dd><script>alert(2)</script>",
+            path=f"plate_calls_{evaluators[number % 2]}.csv", line_no=number + 2, zone_margin_in=1.5 - number,
+            ruled_pitch="strike", right_pitch="strike", other_code_note="obr: batter out",
+        )  # fmt: skip
+    add(store, "pub_umpire_misruling", umpire_id=umpire, misruling_code="pitch.<called>", times=1)
+    add(store, "pub_quiz_umpire", umpire_id=umpire, name=name, quiz_id="Q<1>", items=2, answered=2, right_answers=1,
+        percent=0.5, low=0.2, high=0.8)  # fmt: skip
+    add(store, "pub_positioning", umpire_id=umpire, item="in_slot", checks=4, good=3, rate=0.75, low=0.4, high=0.9)
+
+
+def _rest(store):
+    add(
+        store, "pub_misruling", misruling_code="pitch.<called>", title="Ball called <a strike>", topic="pitch",
+        area="pitches", consequence="count", consequence_weight=1.0, times=7, umpires=7, chances=14, rate=0.5,
+        rate_low=0.3, rate_high=0.7, umpire_share=1.0, clinic_score=7.0, explanation="It is a <ball>.",
+        rule_refs="nfhs 7-2", example_call_ids="U1/<1>;nowhere",
+    )  # fmt: skip
+    add(store, "pub_level_misruling", level="low", misruling_code="pitch.<called>", times=7, chances=14)
+    for evaluator, name in EVALUATORS.items():
+        add(
+            store, "pub_evaluator", evaluator_id=evaluator, name=name, level="high", calls=14, games=2, umpires=7,
+            severity_points=-0.02, severity_low=-0.04, severity_high=-0.001, grades=7, agree=6, agree_rate=6 / 7,
+            agree_low=0.6, agree_high=0.95, facts_recorded_share=0.75, other_code_suspect="obr", other_code_calls=2,
+            message="strict on <b>bold</b> pitches",
+        )  # fmt: skip
+        add(
+            store, "pub_evaluator_misgrade", evaluator_id=evaluator, call_id="U1/<1>", topic="pitch", rule_ids="P502",
+            evaluator_grade="right", our_verdict="wrong", because="It was <a ball>.", other_code="obr",
+        )  # fmt: skip
+    add(store, "pub_quiz_item", item_id="Q<1>-1", rule_code="nfhs", topic="hit batter", stem="Is <b>this</b> right?",
+        key="a", key_verdict="wrong", right_options="b", because="Because <i>so</i>.", responses=7, p=0.5,
+        withheld=True, most_chosen="a")  # fmt: skip
+    add(store, "pub_file", path="plate_calls_<E1>.csv", table_name="plate_calls", sha256="0" * 64, encoding="utf-8",
+        delimiter=",", rows_in=29, rows_blank=1, accepted=28, quarantined=1)  # fmt: skip
+    add(store, "pub_reject", path="plate_calls_<E1>.csv", line_no=30, table_name="plate_calls", column_name="outs",
+        value="<7>", reason="'<7>' is not one of 0, 1, 2", remedy="write 0, 1 or 2", raw_text="x,<7>", stage="load")  # fmt: skip
+    add(store, "pub_finding", finding_id="f/1", kind="seen_once", severity="note", table_name="games",
+        message="<em>once</em>", evaluator_id="E1")  # fmt: skip
+    add(store, "pub_check", check_id="games.game_id.unique", table_name="games", kind="unique", columns="game_id",
+        severity="reject", title="Game id: <once>", rows_checked=4, failed=0, gx_failed=0, gx_scope="whole", agrees=True)  # fmt: skip
+    add(store, "pub_fit", model="overall", observations=14, cells=14, umpires=7, evaluators=2, situations=1, games=4,
+        intercept=0.0, sd_umpire=0.5, iterations=3, converged=True, outcome="converged", message="<fitted>")  # fmt: skip
+    add(store, "pub_rule", rule_id="P502", topic="pitches", title="A pitch <that> touches the zone is a strike.",
+        says="It touched.", codes="nfhs", reference_nfhs="7-2", confidence="memory", times_used=28)  # fmt: skip
