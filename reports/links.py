@@ -158,7 +158,7 @@ class PacketLinks(SiteLinks):
 
     def sheet(self, path: str, sheet: str | None, line_no: int | None) -> str:
         """Where a row is written; the file is not named, as its name may be somebody's."""
-        return f"line {line_no} of the evaluator's sheet"
+        return f"Line {line_no} of the evaluator's sheet"
 
     def free_text(self, text: str | None) -> str | None:
         """The text, unless it names somebody else."""

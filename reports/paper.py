@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -16,6 +17,8 @@ from markupsafe import Markup, escape
 from reports.blocks import Figure, Inline, Link, Page
 from reports.figures.rows import ROW_HEIGHT, plotly_figure, short
 
+_UNBROKEN = 12
+_JOINT = re.compile(r"(?<=[._+/])(?=.)")
 _ESCAPES = {ord(c): f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
@@ -41,7 +44,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(row_height=ROW_HEIGHT, inline=inline_html, listed=listed_html)
+    made.globals.update(row_height=ROW_HEIGHT, inline=inline_html, listed=listed_html, breakable=breakable_html)
     made.filters.update(short=short)
     return made
 
@@ -54,6 +57,13 @@ def inline_html(parts: Iterable[Inline]) -> Markup:
 def listed_html(links: Iterable[Link]) -> Markup:
     """Return links parted by commas."""
     return Markup(", ").join(_part_html(link) for link in links)
+
+
+def breakable_html(text: str) -> Markup:
+    """Return a text that may be broken within long names such as `plate_calls_E01.csv`, at their joints."""
+    if len(text) < _UNBROKEN or " " in text:
+        return escape(text)
+    return Markup("<wbr>").join(escape(part) for part in _JOINT.split(text))
 
 
 def _part_html(part: Inline) -> Markup:

@@ -97,6 +97,11 @@ def topic(value: str) -> str:
     return value.replace("_", " ")
 
 
+def plain_names(text: str) -> str:
+    """The text with names of facts as words: `could_avoid` as `could avoid`."""
+    return text.replace("_", " ")
+
+
 def sentence(text: str) -> str:
     """The text with a capital first letter and a full stop."""
     text = text.strip()

@@ -231,7 +231,7 @@ def clinic_chart(rows: Sequence[Row]) -> RowChart:
             for place, row in enumerate(rows)
         ],
         values=[number(row["clinic_score"], 1) for row in rows],
-        label_length=64,
+        label_length=70,
     )
 
 

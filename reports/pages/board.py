@@ -73,7 +73,7 @@ def _level_section(book: SeasonBook, links: SiteLinks, target: str, rows: Sequen
             Figure(
                 f"ready-{key}",
                 f"{_of(tally['ready'], len(rows))} ready for {title} on this evidence; "
-                f"{tally['more_looks']} need more looks, {tally['not_yet']} not yet.",
+                f"{tally['more_looks']} need more looks, and {tally['not_yet']} are not there yet.",
                 readiness_chart(rows, level.risk_ready, level.risk_not_yet),
                 table,
                 note=f"The figure shows the first {MOST_ROWS}; the table has all." if len(rows) > MOST_ROWS else "",
@@ -108,9 +108,11 @@ def _of(part: int, whole: int) -> str:
 
 
 def _table(book: SeasonBook, links: SiteLinks, key: str, title: str, rows: Sequence[Row]) -> Table:
+    # Where all work the same level, saying so in every row would only take the place of something else.
+    several = len({row["level"] for row in rows}) > 1
     columns = [
         Column("Umpire"),
-        Column("Now works"),
+        *([Column("Now works")] if several else []),
         Column("Reading"),
         Column("Chance of all", "num"),
         Column("Nearest standard"),
@@ -125,7 +127,7 @@ def _table(book: SeasonBook, links: SiteLinks, key: str, title: str, rows: Seque
     cells = [
         [
             link_cell(links.umpire(row["umpire_id"])),
-            Cell(row["level_title"]),
+            *([Cell(row["level_title"])] if several else []),
             marked(READINGS[row["verdict"]], _READING_ORDER[row["verdict"]]),
             num(row["probability"], percent(row["probability"], 0)),
             Cell(AREAS.get(row["nearest_area"] or "", NOTHING)),

@@ -21,6 +21,7 @@ from reports.words import (
     num,
     number,
     percent,
+    plain_names,
     plural,
     sentence,
     topic,
@@ -100,7 +101,7 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
     for label, text in (
         ("Ruled", call["ruled_text"]),
         ("Right", call["right_text"]),
-        ("Because", call["because"]),
+        ("Because", plain_names(call["because"] or "")),
         ("Pitch", _pitch(call)),
         ("Missing", _missing(call["needs"])),
         ("Elsewhere", _elsewhere(call["other_code_note"])),

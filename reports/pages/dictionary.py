@@ -41,7 +41,6 @@ def _section(entry: TableEntry, layer: str) -> Section:
         Column("Column"),
         Column("What it holds", "long"),
         Column("Kind"),
-        Column("Unit"),
         Column("Allowed", "long"),
         Column("A blank means", "long"),
     ]
@@ -52,8 +51,7 @@ def _section(entry: TableEntry, layer: str) -> Section:
         row = [
             Cell(column.column),
             Cell(f"{column.title}. {column.description}".strip()),
-            Cell(column.type + (" (required)" if column.required else "")),
-            Cell(column.unit or NOTHING),
+            Cell(", ".join(part for part in (column.type, column.unit, "required" * column.required) if part)),
             Cell(", ".join(column.allowed) or column.limits.strip() or NOTHING),
             Cell((column.blank + (f" (read as {column.read_as})" if column.read_as else "")) or NOTHING),
         ]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pipeline.config import AREA_TITLES
 from reports.blocks import Cell, Column, Figure, Page, Paragraph, Points, Section, Table
-from reports.book import SeasonBook
+from reports.book import Row, SeasonBook
 from reports.figures.charts import spread_chart
-from reports.words import AREAS, CONSEQUENCES, count, num, number, percent
+from reports.words import AREAS, CONSEQUENCES, count, num, number, percent, plural, sentence
 
 _CHAIN = [
     "The right ruling of every call is derived from the recorded facts under the rule code of the game's date. The evaluator's grade is never used as the truth.",
@@ -38,23 +38,24 @@ _POLICY_MARGIN = (
 
 def method_page(book: SeasonBook) -> Page:
     """Make `method.html`."""
-    fits = [{**row, "label": AREAS.get(row["model"], row["model"])} for row in book.rows("fit")]
+    order = list(AREAS)
+    fits = sorted(
+        ({**row, "label": AREAS.get(row["model"], row["model"])} for row in book.rows("fit")),
+        key=lambda row: (order.index(row["model"]) if row["model"] in order else len(order), row["model"]),
+    )
     table = Table(
         "fits-table",
         "The record of each fit",
-        [Column("Model"), Column("Observations", "num"), Column("Cells", "num"), Column("Intercept", "num"), Column("SD umpires", "num"),
+        [Column("Model"), Column("Observations", "num"), Column("Intercept", "num"), Column("SD umpires", "num"),
          Column("SD evaluators", "num"), Column("SD situations", "num"), Column("SD games", "num"), Column("Log-likelihood", "num"),
-         Column("Steps", "num"), Column("Outcome"), Column("In words", "long")],
+         Column("Outcome", "long")],
         [
             [
                 Cell(row["label"]),
                 num(row["observations"], count(row["observations"])),
-                num(row["cells"], count(row["cells"])),
                 *(num(row[key], number(row[key])) for key in ("intercept", "sd_umpire", "sd_evaluator", "sd_situation", "sd_game")),
                 num(row["log_likelihood"], number(row["log_likelihood"])),
-                num(row["iterations"], count(row["iterations"])),
-                Cell(row["outcome"]),
-                Cell(row["message"] or ""),
+                Cell(_outcome(row)),
             ]
             for row in fits
         ],
@@ -143,3 +144,9 @@ def _other_settings(book: SeasonBook) -> list[Table]:
             [[Cell(name), Cell(value)] for name, value in [*settings, *limits]],
         )
     ]
+
+
+def _outcome(row: Row) -> str:
+    steps = "" if row["iterations"] is None else f" in {plural(row['iterations'], 'step')}"
+    message = f": {row['message']}" if row["message"] else ""
+    return sentence(f"{row['outcome'].replace('_', ' ')}{steps}{message}")

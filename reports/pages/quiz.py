@@ -8,7 +8,7 @@ from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section
 from reports.book import Row, SeasonBook
 from reports.figures.charts import share_chart
 from reports.links import SiteLinks, link_cell
-from reports.words import CODES, NOTHING, count, interval, num, number, percent, plural, topic
+from reports.words import CODES, NOTHING, count, interval, num, number, percent, plain_names, plural, topic
 
 _VERDICTS = {
     "confirmed": "confirmed",
@@ -51,9 +51,9 @@ def _withheld(book: SeasonBook) -> Section:
                 Cell(CODES.get(row["rule_code"], row["rule_code"])),
                 Cell(row["stem"]),
                 Cell(row["key"]),
-                Cell(row["right_options"] or NOTHING),
+                Cell((row["right_options"] or NOTHING).replace(";", " or ")),
                 Cell(_VERDICTS.get(row["key_verdict"] or "", NOTHING)),
-                Cell(row["because"] or ""),
+                Cell(plain_names(row["because"] or NOTHING)),
             ]
             for row in book.rows("quiz_item")
             if row["withheld"]

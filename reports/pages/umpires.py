@@ -107,7 +107,11 @@ def _lead(ready: Row | None, links: SiteLinks, rank: Row | None, calls: Sequence
 def _standing(known: UmpireRows, person: Person, ready: Row | None, links: SiteLinks) -> Section | None:
     if ready is None:
         return None
-    standards = known.book.standards.get(person.id, [])
+    order = list(AREAS)
+    standards = sorted(
+        known.book.standards.get(person.id, []),
+        key=lambda row: (order.index(row["area"]) if row["area"] in order else len(order), row["area"]),
+    )
     met = sum(row["holds"] == "met" for row in standards)
     table = Table(
         "standards",
@@ -247,8 +251,8 @@ def _boundary(calls: Sequence[Row], links: SiteLinks) -> Section | None:
         [
             Column("Called"),
             Column("Pitches", "num"),
-            Column("Farthest outside", "num"),
-            Column("Farthest inside", "num"),
+            Column("From, in", "num"),
+            Column("To, in", "num"),
         ],
         groups,
     )

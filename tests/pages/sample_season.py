@@ -9,7 +9,7 @@ from schemas import layer_tables
 
 NAMES = {
     "U1": "Plain Person",
-    "u1": "O'Neil & \"Sons\" <3",
+    "u1": 'O\'Neil & "Sons" <3',
     "../../etc/passwd": '<script>alert("x")</script>',
     "CON": '<a href="https://outside.example/">click</a>',
     "a b/c": '" onmouseover="alert(1)',
