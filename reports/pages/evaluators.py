@@ -364,7 +364,8 @@ def evaluator_calls_page(
         "Calls in the order of the sheets",
         columns,
         rows,
-        row_ids=[anchor("call", call["call_id"]) for call in calls],
+        # In the site the entry stands with the umpire's calls; a packet has no other place for it.
+        row_ids=[anchor("call", call["call_id"]) for call in calls] if links.private else (),
         empty="No call was accepted.",
     )
     sections = [

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
@@ -13,8 +15,12 @@ from pipeline.store import Store
 from reports.build import build_site
 from reports.figures.palette import LIGHT
 from reports.naming import folder_names
-from tests.pages import sample_season
-from tests.pages.sample_season import EVALUATORS, NAMES, POLICY
+
+# Loaded from beside this file: a dependency installs a package called `tests`, which would be found by that name.
+_SPEC = importlib.util.spec_from_file_location("sample_season", Path(__file__).with_name("sample_season.py"))
+sample_season = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(sample_season)
+EVALUATORS, NAMES, POLICY = sample_season.EVALUATORS, sample_season.NAMES, sample_season.POLICY
 
 
 class Page(HTMLParser):
