@@ -13,10 +13,6 @@ OUTCOME = ("ball_status", "batter", "runners")
 PITCH_AND_OUTCOME = ("pitch", *OUTCOME)
 
 
-def _no_strikes(now: Situation) -> bool:
-    return now.strikes == 0
-
-
 def _under_two_strikes(now: Situation) -> bool:
     return now.strikes < 2
 

@@ -88,10 +88,6 @@ class DisagreementError(PlateworkError):
     """Two ways of computing one thing differ: a fault of ours, never the data's."""
 
 
-class ModelFitError(PlateworkError):
-    """A model could not be fitted; the message names the outcome and the remedy."""
-
-
 class FaultsError(InputError):
     """Several faults of one input, collected so that all can be mended at once."""
 

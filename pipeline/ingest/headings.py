@@ -13,7 +13,6 @@ from pipeline.errors import InputError, PlateworkError, Where
 from schemas import Field, Table
 
 DELIMITERS = (",", ";", "\t", "|")
-DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 REMARK = "#"
 """A heading that starts with this is a remark column, which is not read (quarantine files carry some)."""
 

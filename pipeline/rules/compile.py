@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import functools
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from pipeline.errors import RuleConflictError, RuleDefinitionError, Where
 from pipeline.rules.diagram import Forest
@@ -26,7 +26,6 @@ class Regime:
     first_day: dt.date | None
     rule_ids: tuple[str, ...]
     root: int
-    decision_roots: Mapping[str, int] = field(compare=False, default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -173,13 +172,9 @@ class _Compiler:
         by_decision = dict(zip(names, spoken, strict=True))
         speaking = [self.active[str(item)] for item in spoken if str(item) in self.active]
         if self.outcome(by_decision["standing"]) == "contradiction":
-            return Answer(
-                "contradiction", (str(by_decision["standing"]),), ("",) * len(RULING_FIELDS), 0, "none", False
-            )
+            return Answer("contradiction", (str(by_decision["standing"]),), ("",) * len(RULING_FIELDS), 0, "none")
         if self.outcome(by_decision["coverage"]) == "not_covered":
-            return Answer(
-                "not_covered", (str(by_decision["coverage"]),), ("",) * len(RULING_FIELDS), 0, "none", False
-            )
+            return Answer("not_covered", (str(by_decision["coverage"]),), ("",) * len(RULING_FIELDS), 0, "none")
         parts = {"runner_out": "none", "choice": "none", "instruct": "none"}
         count = "none"
         for rule in speaking:
@@ -187,8 +182,7 @@ class _Compiler:
             count = rule.count or count
         ruling = tuple(parts.get(name, "") for name in RULING_FIELDS)
         outs = int(parts.get("batter") == "out") + int(parts.get("runner_out", "none") != "none")
-        third = self.outcome(by_decision["third_strike"]) == "yes"
-        return Answer("settled", tuple(rule.id for rule in speaking), ruling, outs, count, third)
+        return Answer("settled", tuple(rule.id for rule in speaking), ruling, outs, count)
 
     def root(self) -> int:
         """The diagram of the whole ruling."""
@@ -229,7 +223,7 @@ def compile_rules(catalogue: Mapping[str, Rule]) -> RuleBook:
                 if code in rule.codes and rule.codes[code].in_force(day)
             }
             compiler = _Compiler(forest, code, active)
-            regimes.append(Regime(code, first_day, tuple(active), compiler.root(), compiler.roots))
+            regimes.append(Regime(code, first_day, tuple(active), compiler.root()))
     return RuleBook(forest, tuple(regimes), catalogue)
 
 

@@ -103,7 +103,6 @@ class Answer:
     ruling: tuple[str, ...]
     outs_added: int
     count: str
-    strike_three: bool
 
     @property
     def spoken(self) -> tuple[str | int, ...]:

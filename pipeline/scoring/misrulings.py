@@ -182,6 +182,9 @@ def misruling_rows(
         share = umpires[code] / max(exposed[code], 1)
         weight = weights[name["consequence"]]
         low, high = wilson(total[code], max(chance[code], total[code]), coverage)
+        # One name may serve two topics (a strike called a ball is one on any pitch): the commoner one places it.
+        topics = Counter(row["topic"] for row in calls[code])
+        topic = min(topics, key=lambda text: (-topics[text], text)) if topics else name["topic"]
         reasons = Counter(row["because"] for row in calls[code] if row["because"])
         references = {
             part.strip() for row in calls[code] for part in (row["rule_refs"] or "").split(";") if part.strip()
@@ -190,8 +193,8 @@ def misruling_rows(
             {
                 "misruling_code": code,
                 "title": name["title"],
-                "topic": name["topic"],
-                "area": area_of_topic.get(name["topic"], "other_rulings"),
+                "topic": topic,
+                "area": area_of_topic.get(topic, "other_rulings"),
                 "consequence": name["consequence"],
                 "consequence_weight": weight,
                 "times": total[code],

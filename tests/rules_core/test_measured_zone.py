@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import math
 from pathlib import Path
@@ -92,8 +93,6 @@ def test_the_probability_of_a_strike_is_the_normal_probability_over_the_rectangl
         encoding="utf-8",
     )
     with Store() as store:
-        import datetime as dt
-
         land_cases(store, path, dt.date(2026, 5, 1))
         make_calls(store, "facts.case_call", zone_measures(), Measurement())
         found = store.value("SELECT p_strike FROM facts.case_call")
@@ -101,3 +100,24 @@ def test_the_probability_of_a_strike_is_the_normal_probability_over_the_rectangl
     across = norm.cdf((HALF + RADIUS - x) / sd) - norm.cdf((-HALF - RADIUS - x) / sd)
     upright = norm.cdf((42 + RADIUS - z) / sd) - norm.cdf((18 - RADIUS - z) / sd)
     assert found == pytest.approx(across * upright, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("facts", "topic"),
+    [
+        ("none,out_of_zone,no", "pitch"),
+        ("none,in_zone,yes", "pitch"),
+        ("none,in_zone,no", "third_strike"),
+        ("full,,no", "third_strike"),
+        ("full,,yes", "third_strike"),
+    ],
+)
+def test_a_taken_pitch_on_two_strikes_is_a_third_strike_only_where_it_was_one_and_got_away(
+    tmp_path: Path, facts: str, topic: str
+) -> None:
+    path = tmp_path / "cases.csv"
+    path.write_text(f"rule_code,strikes,swing,location,pitch_caught\nnfhs,2,{facts}\n", encoding="utf-8")
+    with Store() as store:
+        land_cases(store, path, dt.date(2026, 5, 1))
+        make_calls(store, "facts.case_call", zone_measures(), Measurement())
+        assert store.value("SELECT topic FROM facts.case_call") == topic

@@ -99,7 +99,7 @@ CHANCES = [{"umpire_id": u, "misruling_code": c, "chances": 5} for u in ("U1", "
 
 def test_misrulings_are_ordered_by_what_a_clinic_could_save() -> None:
     examples = [
-        {"misruling_code": "m", "call_id": f"C{i}", "because": text, "rule_refs": "nfhs 2; nfhs 1"}
+        {"misruling_code": "m", "call_id": f"C{i}", "topic": "pitch", "because": text, "rule_refs": "nfhs 2; nfhs 1"}
         for i, text in enumerate(["b", "a", "b", None, "c", "c"])
     ]
     weights = {"count": 1.0, "base": 3.0}
@@ -113,6 +113,18 @@ def test_misrulings_are_ordered_by_what_a_clinic_could_save() -> None:
     assert first["example_call_ids"] == "C0;C1;C2;C3;C4"
     assert second["clinic_score"] == pytest.approx(1 / 3)
     assert second["explanation"] is None
+
+
+def test_a_name_that_serves_two_topics_is_placed_by_the_commoner_one() -> None:
+    names = [*NAMES, {**NAMES[0], "topic": "third_strike"}]
+    examples = [
+        {"misruling_code": "m", "call_id": call, "topic": topic, "because": None, "rule_refs": None}
+        for call, topic in (("C1", "pitch"), ("C2", "third_strike"), ("C3", "pitch"))
+    ]
+    weights = {"count": 1.0, "base": 3.0}
+    areas = {"pitch": "pitches", "third_strike": "other_rulings"}
+    first, _ = misruling_rows(names, TIMES, CHANCES, examples, weights, areas, 0.9)
+    assert (first["topic"], first["area"]) == ("pitch", "pitches")
 
 
 def test_levels_that_had_the_chance_stand_in_the_table_also_with_none_made() -> None:

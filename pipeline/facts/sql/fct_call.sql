@@ -64,7 +64,9 @@ WITH source AS (
                 OR contact_knee = 'all_out' OR plate_touch = 'yes') THEN 'illegal_hit'
            WHEN contact = 'foul_tip' THEN 'foul_tip'
            WHEN contact <> 'none' THEN 'batted_ball'
-           WHEN strikes = 2 AND (swing IN ('full', 'bunt') OR pitch_caught = 'no') THEN 'third_strike'
+           -- A taken pitch stays a matter of ball or strike, unless it was a strike that got away.
+           WHEN strikes = 2 AND (swing IN ('full', 'bunt') OR (pitch_caught = 'no' AND bounced = 'no' AND zone = 'in_zone'))
+             THEN 'third_strike'
            WHEN swing IN ('full', 'bunt') THEN 'swing'
            ELSE 'pitch' END AS topic,
          CASE WHEN batter_side = pitcher_hand THEN 'same_hand' WHEN batter_side IS NOT NULL AND pitcher_hand IS NOT NULL THEN 'opposite_hand' END AS matchup,
