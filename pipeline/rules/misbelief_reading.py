@@ -58,7 +58,8 @@ class Misbelief:
 
     `when` is met by the facts and `right` by the parts of the right ruling (a part: its possible values) where it
     can show. Its own ruling comes from `code`, from `day`, from the facts changed by `as_if` (a fact: its new
-    value, or the new value for each old one) with `fills` for facts that were not recorded, or from `part`.
+    value, or the new value for each old one), or from `part`. `fills` are for facts that were not recorded,
+    because the right rule does not ask for them.
     `reference` has the rule that says otherwise, for each code in which this is a misbelief.
     """
 
@@ -186,8 +187,8 @@ def _of_one_kind(raw: Mapping[str, Any], path: str) -> None:
     wanted = _OF_KIND[kind]
     if not raw.get(wanted) or any(raw.get(other) for other in set(_OF_KIND.values()) - {wanted}):
         raise _fault(path, f"a misbelief of kind {kind!r} has {wanted!r}, and says in no other way what it rules")
-    if raw.get("fills") and wanted != "as_if":
-        raise _fault(path, "only supposed facts can be filled in", "leave out `fills`, or say `as_if`")
+    if raw.get("fills") and wanted == "part":
+        raise _fault(path, "a misbelief about a part of the ruling looks at no facts", "leave out `fills`")
 
 
 def read_misbelief(text: str, path: str) -> Misbelief:

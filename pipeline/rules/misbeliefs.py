@@ -59,21 +59,23 @@ def possible(book: RuleBook, regime: Regime, known: Facts) -> tuple[Answer, ...]
     return tuple(found[spoken] for spoken in sorted(found, key=str)) or None
 
 
-def _supposed(misbelief: Misbelief, known: Facts) -> dict[str, str | None] | None:
-    """The facts as the misbelief has them; None where it changes nothing or has nothing to say of them."""
-    changed: dict[str, str | None] = dict(known)
+def _supposed(misbelief: Misbelief, known: Facts) -> Facts | None:
+    """The facts as the misbelief has them; None where it has nothing to say of them."""
+    if not misbelief.as_if and not misbelief.fills:
+        return known
+    supposed: dict[str, str | None] = dict(known)
     for name, filled in misbelief.fills.items():
-        if changed.get(name) is None:
-            changed[name] = filled
-    touched = False
+        if supposed.get(name) is None:
+            supposed[name] = filled
+    changed = False
     for name, new in misbelief.as_if.items():
         old = known.get(name)
         value: str | None = new if isinstance(new, str) else new.get(old or "")
         if value is None:
             return None
-        touched = touched or value != old
-        changed[name] = value
-    return changed if touched else None
+        changed = changed or value != old
+        supposed[name] = value
+    return supposed if changed or not misbelief.as_if else None
 
 
 def _as_if(
@@ -85,19 +87,12 @@ def _as_if(
             return None
         parts = dict(zip(RULING_FIELDS, right[0].ruling, strict=True)) | dict(misbelief.part)
         return dataclasses.replace(right[0], ruling=tuple(parts[name] for name in RULING_FIELDS))
-    supposed: Facts | None = known
-    regime = book.regime(code, day)
-    if misbelief.code is not None:
-        regime = book.regime(misbelief.code, day)
-    elif misbelief.day is not None:
-        if day <= misbelief.day:
-            return None
-        regime = book.regime(code, misbelief.day)
-    if misbelief.as_if:
-        supposed = _supposed(misbelief, known)
+    if misbelief.day is not None and day <= misbelief.day:
+        return None
+    supposed = _supposed(misbelief, known)
     if supposed is None:
         return None
-    found = possible(book, regime, supposed)
+    found = possible(book, book.regime(misbelief.code or code, misbelief.day or day), supposed)
     return found[0] if found and len(found) == 1 else None
 
 
