@@ -5,17 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import functools
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from pipeline.errors import RuleConflictError, RuleDefinitionError, Where
 from pipeline.rules.diagram import Forest
-from pipeline.rules.expression import All, Condition, Membership, Not
+from pipeline.rules.expression import All, Condition, Membership, Not, names_in
 from pipeline.rules.model import CODES, RULING_FIELDS, Answer, Decision, Rule
+from pipeline.rules.options import PREFIX, settle
 from pipeline.rules.reading import decisions, rules
 from pipeline.rules.vocabulary import facts
 
 NOT_ASKED = "not_asked"
 _OTHERWISE = "otherwise"
+ENDS = ("contradiction", "not_covered")
+"""Outcomes after which no later question is asked."""
 
 
 @dataclass(frozen=True)
@@ -50,11 +53,21 @@ class RuleBook:
         return max(marks, key=order.index) if marks else "verified"
 
 
+@dataclass
+class _Shared:
+    """What the regimes of one catalogue have in common, so that each part is made once."""
+
+    conditions: dict[tuple[object, ...], int] = field(default_factory=dict)
+    folds: dict[tuple[int, ...], int] = field(default_factory=dict)
+    answers: dict[tuple[int, ...], int] = field(default_factory=dict)
+
+
 class _Compiler:
     """Builds the diagrams of one regime, decision after decision."""
 
-    def __init__(self, forest: Forest, code: str, active: Mapping[str, Rule]) -> None:
+    def __init__(self, forest: Forest, code: str, active: Mapping[str, Rule], shared: _Shared | None = None) -> None:
         self.forest = forest
+        self.shared = shared or _Shared()
         self.code = code
         self.active = active
         self.roots: dict[str, int] = {}
@@ -70,6 +83,14 @@ class _Compiler:
 
     def condition(self, condition: Condition) -> int:
         """The diagram (answers True, False) of a condition over facts and earlier decisions."""
+        # Codes and spans of days share most rules; a condition means the same wherever the decisions it names do.
+        key = (condition, tuple((name, self.roots.get(name.partition(".")[0])) for name in names_in(condition)))
+        found = self.shared.conditions.get(key)
+        if found is None:
+            found = self.shared.conditions[key] = self._condition(condition)
+        return found
+
+    def _condition(self, condition: Condition) -> int:
         forest = self.forest
         if isinstance(condition, Membership):
             name, _, attribute = condition.name.partition(".")
@@ -80,13 +101,9 @@ class _Compiler:
                 raise RuleDefinitionError(f"the decision {name!r} is asked about before it is taken")
             return forest.ask(name, condition.holds)
         if isinstance(condition, Not):
-            return forest.map(self.condition(condition.part), lambda answer: not answer)
-        parts = tuple(self.condition(part) for part in condition.parts)
-        join = all if isinstance(condition, All) else any
-        made = parts[0]
-        for part in parts[1:]:
-            made = forest.combine(join, (made, part))
-        return made
+            return forest.negate(self.condition(condition.part))
+        join = forest.conjoin if isinstance(condition, All) else forest.disjoin
+        return functools.reduce(join, [self.condition(part) for part in condition.parts])
 
     def decide(self, decision: Decision) -> int:
         """The diagram of one decision: which rule speaks.
@@ -101,80 +118,75 @@ class _Compiler:
         forest = self.forest
         candidates = [rule for rule in self.active.values() if rule.decision == decision.name]
         met = {rule.id: self.condition(rule.when) for rule in candidates}
-        chosen = forest.end(())
-        for rule in candidates:
-            speaks = met[rule.id]
-            for other in rule.yields_to:
-                if other in met:
-                    speaks = forest.combine(lambda pair: bool(pair[0]) and not pair[1], (speaks, met[other]))
-            chosen = forest.combine(
-                lambda pair, rule_id=rule.id: (*pair[0], rule_id) if pair[1] else pair[0],  # type: ignore[misc]
-                (chosen, speaks),
-            )
         asked = forest.end(True) if decision.asked is None else self.condition(decision.asked)
-        return forest.combine(lambda pair: self.one(decision, *pair), (chosen, asked))
+        speaks = {}
+        for rule in candidates:
+            firsts = [forest.negate(met[other]) for other in rule.yields_to if other in met]
+            speaks[rule.id] = functools.reduce(forest.conjoin, firsts, forest.conjoin(asked, met[rule.id]))
+        self.refuse_conflict(decision, candidates, speaks)
+        spoken = functools.reduce(forest.disjoin, speaks.values(), forest.end(False))
+        if decision.otherwise is None:
+            self.refuse_gap(decision, forest.conjoin(asked, forest.negate(spoken)))
+        chosen = forest.end(f"{_OTHERWISE}:{decision.otherwise}")
+        for rule in reversed(candidates):
+            chosen = forest.choose(speaks[rule.id], forest.end(rule.id), chosen)
+        return forest.choose(asked, chosen, forest.end(f"{_OTHERWISE}:{NOT_ASKED}"))
 
-    def one(self, decision: Decision, chosen: Hashable, asked: Hashable) -> str:
-        if not asked:
-            return f"{_OTHERWISE}:{NOT_ASKED}"
-        speaking = [self.active[rule_id] for rule_id in chosen]  # type: ignore[attr-defined]
-        if not speaking:
-            if decision.otherwise is None:
-                return f"gap:{decision.name}"
-            return f"{_OTHERWISE}:{decision.otherwise}"
-        first: Rule = speaking[0]
-        for other in speaking[1:]:
-            if decision.name not in ("standing", "coverage") and (other.then, other.ruling, other.count) != (
-                first.then,
-                first.ruling,
-                first.count,
-            ):
-                return f"conflict:{first.id}:{other.id}"
-        return first.id
+    def refuse_gap(self, decision: Decision, silent: int) -> None:
+        """Raise where the question is asked and no rule speaks, with the facts of one such case."""
+        if silent != self.forest.end(False):
+            raise RuleDefinitionError(
+                f"{self.code}: no rule answers “{decision.question}” where {self.example(silent)}",
+                where=Where("pipeline/rules/catalogue"),
+                hint="add a rule for such a case",
+            )
 
-    def refuse_faults(self, decision: Decision, root: int) -> None:
-        """Raise for a gap or conflict, with the facts of one case that shows it."""
-        for answer in sorted(self.forest.ends(root), key=str):
-            text = str(answer)
-            if text.startswith("gap:"):
-                raise RuleDefinitionError(
-                    f"{self.code}: no rule answers “{decision.question}” where {self.example(root, answer)}",
-                    where=Where("pipeline/rules/catalogue"),
-                    hint="add a rule for such a case",
-                )
-            if text.startswith("conflict:"):
-                _, one, other = text.split(":")
-                raise RuleConflictError(
-                    f"{self.code}: {one} and {other} answer “{decision.question}” differently where "
-                    f"{self.example(root, answer)}",
-                    where=Where(self.active[other].path),
-                    hint=f"say which comes first: `yields_to: [{one}]`, or narrow one of them",
-                )
+    def refuse_conflict(self, decision: Decision, candidates: list[Rule], speaks: Mapping[str, int]) -> None:
+        """Raise where two rules speak at once and say different things, with the facts of one such case."""
+        for place, one in enumerate(candidates):
+            for other in candidates[place + 1 :]:
+                if (one.then, one.ruling, one.count, one.sets_aside) == (
+                    other.then, other.ruling, other.count, other.sets_aside,
+                ):  # fmt: skip
+                    continue
+                both = self.forest.conjoin(speaks[one.id], speaks[other.id])
+                if both != self.forest.end(False):
+                    raise RuleConflictError(
+                        f"{self.code}: {one.id} and {other.id} answer “{decision.question}” differently where "
+                        f"{self.example(both)}",
+                        where=Where(other.path),
+                        hint=f"say which comes first: `yields_to: [{one.id}]`, or narrow one of them",
+                    )
 
-    def example(self, root: int, answer: Hashable) -> str:
-        """The facts on one path to an answer, in words."""
+    def example(self, root: int) -> str:
+        """The facts on one path on which a diagram is true, in words."""
         forest = self.forest
-
-        def walk(node: int) -> list[str] | None:
-            if forest.is_end(node):
-                return [] if forest.answers[node] == answer else None
+        # Every node of a reduced diagram but the end False leads to True somewhere, so no search is needed.
+        found = []
+        node = root
+        while not forest.is_end(node):
             variable = forest.variables[forest.levels[node]]
             for value, branch in zip(variable.values, forest.branches[node], strict=True):
-                rest = walk(branch)
-                if rest is not None:
-                    return [f"{variable.name} = {value}", *rest]
-            return None
+                if branch != forest.end(False):
+                    found.append(f"{variable.name} = {value}")
+                    node = branch
+                    break
+        return ", ".join(found or ["(no facts)"])
 
-        return ", ".join(walk(root) or ["(no facts)"])
+    def spoken(self, before: tuple[str, ...], answer: Hashable) -> tuple[str, ...]:
+        """The rules that have spoken once a decision is answered too; a rule that ends the order stands alone."""
+        rule = self.active.get(str(answer))
+        if rule is None or (before and self.active[before[-1]].then in ENDS):
+            return before
+        if rule.then in ENDS:
+            return (rule.id,)
+        return (*(one for one in before if self.active[one].decision not in rule.sets_aside), rule.id)
 
-    def answer(self, names: tuple[str, ...], spoken: tuple[Hashable, ...]) -> Answer:
-        """Put together what the decisions say: later decisions override parts named by earlier ones."""
-        by_decision = dict(zip(names, spoken, strict=True))
-        speaking = [self.active[str(item)] for item in spoken if str(item) in self.active]
-        if self.outcome(by_decision["standing"]) == "contradiction":
-            return Answer("contradiction", (str(by_decision["standing"]),), ("",) * len(RULING_FIELDS), 0, "none")
-        if self.outcome(by_decision["coverage"]) == "not_covered":
-            return Answer("not_covered", (str(by_decision["coverage"]),), ("",) * len(RULING_FIELDS), 0, "none")
+    def answer(self, rule_ids: tuple[str, ...]) -> Answer:
+        """Put together what the rules say: later decisions override parts named by earlier ones."""
+        speaking = [self.active[rule_id] for rule_id in rule_ids]
+        if speaking and speaking[-1].then in ENDS:
+            return Answer(speaking[-1].then, rule_ids, ("",) * len(RULING_FIELDS), 0, "none")
         parts = {"runner_out": "none", "choice": "none", "instruct": "none"}
         count = "none"
         for rule in speaking:
@@ -182,20 +194,20 @@ class _Compiler:
             count = rule.count or count
         ruling = tuple(parts.get(name, "") for name in RULING_FIELDS)
         outs = int(parts.get("batter") == "out") + int(parts.get("runner_out", "none") != "none")
-        return Answer("settled", tuple(rule.id for rule in speaking), ruling, outs, count)
+        return Answer("settled", rule_ids, ruling, outs, count)
 
     def root(self) -> int:
         """The diagram of the whole ruling."""
         for decision in decisions():
-            made = self.decide(decision)
-            self.refuse_faults(decision, made)
-            self.roots[decision.name] = made
-        names = tuple(self.roots)
-        # Once the facts cannot stand or no rule covers the play, no later question may be asked of them.
+            self.roots[decision.name] = self.decide(decision)
         joined = self.forest.end(())
-        for name in names:
-            joined = self.forest.combine(lambda pair: (*pair[0], pair[1]), (joined, self.roots[name]))  # type: ignore[misc]
-        return self.forest.map(joined, lambda spoken: self.answer(names, spoken))  # type: ignore[arg-type]
+        for root in self.roots.values():
+            joined = self.forest.combine(
+                lambda pair: self.spoken(*pair),  # type: ignore[arg-type]
+                (joined, root),
+                self.shared.folds,
+            )
+        return self.forest.map(joined, self.answer, self.shared.answers)  # type: ignore[arg-type]
 
 
 def _changes(code: str, catalogue: Mapping[str, Rule]) -> list[dt.date | None]:
@@ -214,6 +226,7 @@ def compile_rules(catalogue: Mapping[str, Rule]) -> RuleBook:
     """Compile a catalogue; see `rule_book` for the one that ships."""
     forest = Forest([fact.variable for fact in facts().values()])
     regimes = []
+    shared = _Shared()
     for code in CODES:
         for first_day in _changes(code, catalogue):
             day = first_day or dt.date.min
@@ -222,12 +235,24 @@ def compile_rules(catalogue: Mapping[str, Rule]) -> RuleBook:
                 for rule_id, rule in catalogue.items()
                 if code in rule.codes and rule.codes[code].in_force(day)
             }
-            compiler = _Compiler(forest, code, active)
+            compiler = _Compiler(forest, code, active, shared)
             regimes.append(Regime(code, first_day, tuple(active), compiler.root()))
     return RuleBook(forest, tuple(regimes), catalogue)
 
 
 @functools.cache
-def rule_book() -> RuleBook:
-    """Return the compiled catalogue (made once in a process)."""
+def whole_book() -> RuleBook:
+    """Return the compiled catalogue with every option still to be settled (made once in a process)."""
     return compile_rules(rules())
+
+
+@functools.cache
+def rule_book(settled: tuple[tuple[str, str], ...] | None = None) -> RuleBook:
+    """Return the compiled catalogue under the options of a league (see `options.settle`; None: the defaults).
+
+    A point that is not settled stays a fact that nobody recorded: a ruling that turns on it is open.
+    """
+    book = whole_book()
+    known = {PREFIX + name: value for name, value in (settle({}) if settled is None else settled)}
+    regimes = tuple(replace(regime, root=book.forest.restrict(regime.root, known)) for regime in book.regimes)
+    return RuleBook(book.forest, regimes, book.rules)

@@ -36,6 +36,9 @@ class Forest:
         self.answers: list[Hashable] = []
         self._nodes: dict[tuple[int, tuple[int, ...]], int] = {}
         self._ends: dict[Hashable, int] = {}
+        self._joined: dict[tuple[bool, int, int], int] = {}
+        self._negated: dict[int, int] = {}
+        self._chosen: dict[tuple[int, int, int], int] = {}
 
     def end(self, answer: Hashable) -> int:
         """Return the diagram that always gives `answer`."""
@@ -72,33 +75,94 @@ class Forest:
         level = self.level_of[name]
         return self.node(level, tuple(self.end(answer_for(value)) for value in self.variables[level].values))
 
-    def map(self, node: int, change: Callable[[Hashable], Hashable]) -> int:
-        """Return the diagram with every answer changed."""
-        return self.combine(lambda answers: change(answers[0]), (node,))
+    def map(
+        self, node: int, change: Callable[[Hashable], Hashable], memo: dict[tuple[int, ...], int] | None = None
+    ) -> int:
+        """Return the diagram with every answer changed; `memo` as for `combine`."""
+        return self.combine(lambda answers: change(answers[0]), (node,), memo)
 
-    def combine(self, join: Callable[[tuple[Hashable, ...]], Hashable], nodes: tuple[int, ...]) -> int:
-        """Return the diagram whose answer is `join` of the answers of `nodes`."""
-        memo: dict[tuple[int, ...], int] = {}
+    def combine(
+        self,
+        join: Callable[[tuple[Hashable, ...]], Hashable],
+        nodes: tuple[int, ...],
+        memo: dict[tuple[int, ...], int] | None = None,
+    ) -> int:
+        """Return the diagram whose answer is `join` of the answers of `nodes`.
+
+        `memo` may be handed on to further calls with the same `join`, so that parts they share are made once.
+        """
+        memo = {} if memo is None else memo
 
         def walk(parts: tuple[int, ...]) -> int:
             found = memo.get(parts)
             if found is not None:
                 return found
-            level = min(self.levels[part] for part in parts)
+            level = min([self.levels[part] for part in parts])
             if level == self.bottom:
                 made = self.end(join(tuple(self.answers[part] for part in parts)))
             else:
-                made = self.node(
-                    level,
-                    tuple(
-                        walk(tuple(self.branches[p][i] if self.levels[p] == level else p for p in parts))
-                        for i in range(len(self.variables[level].values))
-                    ),
-                )
+                width = len(self.variables[level].values)
+                below = [self.branches[p] if self.levels[p] == level else (p,) * width for p in parts]
+                made = self.node(level, tuple([walk(branch) for branch in zip(*below, strict=True)]))
             memo[parts] = made
             return made
 
         return walk(nodes)
+
+    def negate(self, node: int) -> int:
+        """Return the diagram that is true where a diagram of True and False is false."""
+        found = self._negated.get(node)
+        if found is None:
+            if self.is_end(node):
+                found = self.end(not self.answers[node])
+            else:
+                found = self.node(self.levels[node], tuple(self.negate(branch) for branch in self.branches[node]))
+            self._negated[node] = found
+        return found
+
+    def conjoin(self, one: int, other: int) -> int:
+        """Return the diagram that is true where both diagrams of True and False are true."""
+        return self._join(False, one, other)
+
+    def disjoin(self, one: int, other: int) -> int:
+        """Return the diagram that is true where one of two diagrams of True and False is true."""
+        return self._join(True, one, other)
+
+    def choose(self, test: int, yes: int, no: int) -> int:
+        """Return the diagram that goes on with `yes` where a diagram of True and False is true, else with `no`."""
+        if self.is_end(test):
+            return yes if self.answers[test] else no
+        if yes == no:
+            return yes
+        key = (test, yes, no)
+        found = self._chosen.get(key)
+        if found is None:
+            level = min(self.levels[test], self.levels[yes], self.levels[no])
+            width = len(self.variables[level].values)
+            below = [self.branches[part] if self.levels[part] == level else (part,) * width for part in key]
+            found = self.node(level, tuple([self.choose(*parts) for parts in zip(*below, strict=True)]))
+            self._chosen[key] = found
+        return found
+
+    def _join(self, settling: bool, one: int, other: int) -> int:
+        """`combine` for and (False settles it) and or (True settles it), stopping early; results are kept."""
+        if one == other:
+            return one
+        if one > other:
+            one, other = other, one
+        for this, rest in ((one, other), (other, one)):
+            if self.is_end(this):
+                return this if self.answers[this] is settling else rest
+        key = (settling, one, other)
+        found = self._joined.get(key)
+        if found is None:
+            level = min(self.levels[one], self.levels[other])
+            width = len(self.variables[level].values)
+            ones = self.branches[one] if self.levels[one] == level else (one,) * width
+            others = self.branches[other] if self.levels[other] == level else (other,) * width
+            found = self.node(level, tuple(self._join(settling, a, b) for a, b in zip(ones, others, strict=True)))
+            self._joined[key] = found
+        return found
 
     def restrict(self, node: int, known: Mapping[str, str]) -> int:
         """Return what is left of a diagram once some facts are known."""

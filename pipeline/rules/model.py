@@ -43,6 +43,7 @@ class Case:
 
     A fact that is not given is what a blank cell of `plate_calls` is read as; one given as blank is not recorded.
     `then` names parts of the ruling, and as `rule` whether this rule is `met`, `not_met` or, facts missing, `unknown`.
+    `options` are points that the league of this case has settled, where they differ from the defaults.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Case:
     then: Mapping[str, str]
     day: dt.date | None = None
     source: str | None = None
+    options: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,8 @@ class Rule:
     """One rule: when its condition is met, its decision is `then`, with the parts of the ruling it brings.
 
     `yields_to` names the rules that come before it: where one of them is met, this one is silent. `count` is the
-    rule's effect on the count (`ball`, `strike`, `two_strikes`, `foul`, or none).
+    rule's effect on the count (`ball`, `strike`, `two_strikes`, `foul`, or none). `sets_aside` names earlier
+    decisions that no longer count where this rule speaks, as a balk undoes whatever became of the pitch.
     """
 
     id: str
@@ -74,6 +77,7 @@ class Rule:
     ruling: Mapping[str, str] = field(default_factory=dict)
     count: str | None = None
     yields_to: tuple[str, ...] = ()
+    sets_aside: tuple[str, ...] = ()
     cases: tuple[Case, ...] = ()
     path: str = ""
 

@@ -32,11 +32,12 @@ _RULE_KEYS = {
     "ruling",
     "count",
     "yields_to",
+    "sets_aside",
     "cases",
 }
 _REQUIRED = {"id", "name", "title", "topic", "decision", "codes", "when", "then", "says"}
 _CODE_KEYS = {"reference", "confidence", "from", "until", "note"}
-_CASE_KEYS = {"name", "code", "given", "then", "day", "source"}
+_CASE_KEYS = {"name", "code", "given", "then", "day", "source", "options"}
 
 
 def _fault(path: str, message: str, hint: str | None = None) -> RuleDefinitionError:
@@ -88,6 +89,7 @@ def _case(raw: Mapping[str, Any], path: str) -> Case:
         then={key: str(value) for key, value in raw["then"].items()},
         day=_day(raw.get("day"), path),
         source=raw.get("source"),
+        options={key: str(value) for key, value in raw.get("options", {}).items()},
     )
 
 
@@ -127,6 +129,7 @@ def read_rule(text: str, path: str) -> Rule:
         ruling=_ruling(raw.get("ruling", {}), path),
         count=count,
         yields_to=tuple(raw.get("yields_to", ())),
+        sets_aside=tuple(raw.get("sets_aside", ())),
         cases=tuple(_case(item, path) for item in raw.get("cases", ())),
         path=path,
     )
@@ -148,6 +151,14 @@ def decisions() -> tuple[Decision, ...]:
         )
         for item in raw["decisions"]
     )
+
+
+@functools.cache
+def retired() -> Mapping[str, str]:
+    """Ids that rules once had, each with what took the rule's place."""
+    path = "pipeline/rules/retired.yaml"
+    raw = load_yaml(files("pipeline.rules").joinpath("retired.yaml").read_text(encoding="utf-8"), path)
+    return {str(rule_id): str(successor) for rule_id, successor in raw["retired"].items()}
 
 
 def _rule_files(folder: Traversable, prefix: str) -> list[tuple[str, str]]:
@@ -188,6 +199,12 @@ def rules() -> Mapping[str, Rule]:
         for other in rule.yields_to:
             if other not in ordered or ordered[other].decision != rule.decision:
                 raise _fault(rule.path, f"it yields to {other}, which is no rule of the same decision")
+        order = list(known)
+        for name in rule.sets_aside:
+            if name not in known or order.index(name) >= order.index(rule.decision):
+                raise _fault(rule.path, f"it sets aside {name!r}, which is no decision taken before its own")
+        if rule.id in retired():
+            raise _fault(rule.path, f"the id {rule.id} is retired", "ids are never used again")
         check_condition(rule.when, rule.path)
     for decision in known.values():
         if decision.asked is not None:

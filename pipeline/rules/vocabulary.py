@@ -10,12 +10,13 @@ from importlib.resources import files
 import schemas
 from pipeline.errors import RuleDefinitionError
 from pipeline.rules.diagram import Variable
+from pipeline.rules.options import PREFIX, options
 from schemas.reader import load_yaml
 
 
 @dataclass(frozen=True)
 class Fact:
-    """One deciding fact: its values in order, its title, and the columns it is read from."""
+    """One deciding fact: its values in order, its title, and the columns it is read from (none for an option)."""
 
     name: str
     title: str
@@ -50,11 +51,22 @@ def facts() -> Mapping[str, Fact]:
     derived = raw["derived"]
     found = {}
     for name in raw["order"]:
-        if name in derived:
+        if name.startswith(PREFIX):
+            option = options()[name.removeprefix(PREFIX)]
+            found[name] = Fact(name, option.title, tuple(option.values), (), option.note)
+        elif name in derived:
             entry = derived[name]
             found[name] = Fact(
                 name, entry["title"], tuple(entry["values"]), tuple(entry["from"]), entry["says"]
             )
         else:
             found[name] = _column_fact(name)
+    if unasked := set(options()) - {name.removeprefix(PREFIX) for name in found}:
+        raise RuleDefinitionError(f"no place in the order of facts for the options: {', '.join(sorted(unasked))}")
     return found
+
+
+@functools.cache
+def recorded_facts() -> Mapping[str, Fact]:
+    """The deciding facts that a sheet can carry: all but the points that a league settles."""
+    return {name: fact for name, fact in facts().items() if fact.columns}

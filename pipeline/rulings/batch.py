@@ -15,7 +15,7 @@ from pipeline.config import RunConfig
 from pipeline.rules.answer import CaseRuling, count_after, refs, rule_case, says
 from pipeline.rules.compile import RuleBook, rule_book
 from pipeline.rules.model import CODES, RULING_FIELDS, Answer
-from pipeline.rules.vocabulary import facts
+from pipeline.rules.vocabulary import recorded_facts
 from pipeline.store import StepResult, Store
 
 MISSING = 0
@@ -76,21 +76,23 @@ def _code_sql(name: str, values: Sequence[str]) -> str:
     return f"CASE CAST({name} AS VARCHAR) {listed} ELSE 0 END"
 
 
-def walk_sql(book: RuleBook, source: str, code: str | None) -> str:
+def walk_sql(book: RuleBook, source: str, only: str | None) -> str:
     """Return the SELECT that gives `call_id`, `regime` and `place` (the end reached, or 0) of each row.
 
-    `code` names the rule code to use for every row; None takes the row's own. The lists are bound parameters
+    `only` names the rule code to use for every row; None takes the row's own. The lists are bound parameters
     `$step_0`, `$step_1`, …, and `$starts`.
     """
     spans = []
     for position, regime in reversed(list(enumerate(book.regimes))):
         since = f" AND game_on >= DATE '{regime.first_day.isoformat()}'" if regime.first_day else ""
-        spans.append(f"WHEN {'rule_code' if code is None else repr(code)} = '{regime.code}'{since} THEN {position}")
+        spans.append(f"WHEN {'rule_code' if only is None else repr(only)} = '{regime.code}'{since} THEN {position}")
     inner = f"SELECT call_id, CASE {' '.join(spans)} END AS regime, * EXCLUDE (call_id) FROM {source}"
     place = "list_extract($starts, regime + 1)"
     for level, variable in enumerate(book.forest.variables):
         width = len(variable.values) + 1
-        place = f"list_extract($step_{level}, {place} * {width} + {_code_sql(variable.name, variable.values)} + 1)"
+        # A point that a league settles is no column: settled, the diagrams do not ask it; open, nobody recorded it.
+        code = _code_sql(variable.name, variable.values) if variable.name in recorded_facts() else "0"
+        place = f"list_extract($step_{level}, {place} * {width} + {code} + 1)"
     return f"SELECT call_id, regime, {place} AS place FROM ({inner})"
 
 
@@ -172,7 +174,7 @@ def ruling_row(ruling: CaseRuling) -> tuple[str, ...]:
 
 def _rule_patterns(store: Store, book: RuleBook, source: str) -> int:
     """Rule the rows that lack a fact, once for each distinct pattern of facts; return the number of patterns."""
-    names = list(facts())
+    names = list(recorded_facts())
     listed = ", ".join(f"CAST({name} AS VARCHAR) AS {name}" for name in names)
     store.run(
         f"CREATE OR REPLACE TEMP TABLE gap AS SELECT call_id, regime, {listed} "
@@ -208,7 +210,7 @@ def rule_table(store: Store, source: str, target: str, code: str | None = None) 
     bound["starts"] = list(layout.starts)
     store.run(f"CREATE OR REPLACE TEMP TABLE walked AS {walk_sql(book, source, code)}", bound)
     _rule_patterns(store, book, source)
-    same = " AND ".join(f"gap.{name} IS NOT DISTINCT FROM pattern.{name}" for name in ("regime", *facts()))
+    same = " AND ".join(f"gap.{name} IS NOT DISTINCT FROM pattern.{name}" for name in ("regime", *recorded_facts()))
     # `least` passes over NULL, so a count that is unknown or over is told apart first.
     settled_columns = ", ".join(
         {

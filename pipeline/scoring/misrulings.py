@@ -28,6 +28,9 @@ TOPIC_TITLES = {
     "illegal_pitch": "Illegal pitch",
     "umpire_interference": "Umpire's interference",
     "lodged_or_runner_touched": "Lodged pitch or runner touched",
+    "intentional_walk": "Intentional walk",
+    "equipment": "Helmet",
+    "check_swing": "Checked swing",
 }
 
 # The part that explains the others comes first. On a taken pitch that is ball or strike; elsewhere the
@@ -61,6 +64,7 @@ _PHRASES = {
     ("instruct", "restrict_coach"): "restrict the coach",
     ("instruct", "eject"): "eject",
     ("instruct", "start_over"): "start over",
+    ("instruct", "ask_partner"): "ask the partner",
 }
 
 _PITCH_NAMES = {

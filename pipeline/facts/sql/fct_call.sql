@@ -30,9 +30,13 @@ WITH source AS (
               - normal_cdf((zone_low_in - ball_radius_in - ball_z_in) / sd_in)) END AS p_strike
   FROM placed LEFT JOIN error_sd USING (source_of_location)
 ), decided AS (
-  SELECT * EXCLUDE (could_avoid, moment),
-         -- Delay and changing boxes are acts before the pitch, whatever the sheet says of the moment.
-         CASE WHEN batter_act IN ('delay', 'switched_box') THEN 'before_pitch' ELSE moment END AS moment,
+  SELECT * EXCLUDE (could_avoid, moment, bounced, swing),
+         -- Delay, changing boxes and a walk on request are acts before the pitch, whatever the sheet says of the moment.
+         CASE WHEN batter_act IN ('delay', 'switched_box') OR walk_request <> 'none' THEN 'before_pitch' ELSE moment END AS moment,
+         -- A ball that slipped and rolled over the foul line is a pitch that bounced.
+         CASE WHEN pitch_legality = 'dropped_crossed_line' THEN 'yes' ELSE bounced END AS bounced,
+         -- The partner's answer settles a checked swing.
+         CASE WHEN swing = 'checked' AND swing_appeal = 'partner_swing' THEN 'full' ELSE swing END AS swing,
          -- High school, common practice, no source: a batter who freezes on a breaking pitch has not let it hit him.
          CASE WHEN could_avoid IS NULL AND rule_code = 'nfhs' AND avoidance = 'froze' AND pitch_kind = 'breaking'
               THEN 'no' ELSE could_avoid END AS could_avoid,
@@ -51,13 +55,16 @@ WITH source AS (
   SELECT *,
          CASE
            WHEN batter_act = 'switched_box' THEN 'changing_boxes'
-           WHEN batter_act = 'delay' OR pitch_delivered = 'no' OR batter_act IN ('left_box_both_feet', 'left_box_one_foot') THEN 'delay'
-           WHEN moment = 'before_pitch' THEN 'stance'
-           WHEN catcher_act <> 'none' THEN 'catcher_interference'
+           WHEN batter_act IN ('delay', 'left_box_both_feet', 'left_box_one_foot') THEN 'delay'
+           WHEN walk_request <> 'none' THEN 'intentional_walk'
            WHEN bat <> 'legal' THEN 'bat'
-           WHEN pitch_legality <> 'legal' THEN 'illegal_pitch'
+           WHEN pitch_legality <> 'legal' OR pitch_delivered = 'no' THEN 'illegal_pitch'
+           WHEN catcher_act <> 'none' THEN 'catcher_interference'
+           WHEN helmet <> 'proper' THEN 'equipment'
+           WHEN moment = 'before_pitch' THEN 'stance'
            WHEN umpire_act <> 'none' THEN 'umpire_interference'
-           WHEN pitch_touched IN ('lodged', 'runner') THEN 'lodged_or_runner_touched'
+           WHEN pitch_touched IN ('lodged', 'runner', 'out_of_play') THEN 'lodged_or_runner_touched'
+           WHEN swing_appeal <> 'none' THEN 'check_swing'
            WHEN batter_act IN ('hindered_catcher', 'follow_through') THEN 'batter_interference'
            WHEN touched <> 'none' AND (contact = 'none' OR first_touch = 'body') THEN 'hit_batter'
            WHEN contact <> 'none' AND (contact_front IN ('part_out', 'all_out', 'airborne') OR contact_back IN ('part_out', 'all_out', 'airborne')
