@@ -198,12 +198,15 @@ def _rule_patterns(store: Store, book: RuleBook, source: str) -> int:
     return len(rows)
 
 
-def rule_table(store: Store, source: str, target: str, code: str | None = None) -> int:
+def rule_table(
+    store: Store, source: str, target: str, code: str | None = None, book: RuleBook | None = None
+) -> int:
     """Make table `target` with the ruling of each row of `source`; return its row count.
 
-    `source` has `call_id`, `game_on`, `rule_code` (unless `code` is given) and the deciding facts.
+    `source` has `call_id`, `game_on`, `rule_code` (unless `code` is given) and the deciding facts. `book` has the
+    rules as a league plays them; None takes the rules' own words.
     """
-    book = rule_book()
+    book = book or rule_book()
     layout = lay_out(book)
     _make_leaves(store, book, layout)
     bound = {f"step_{level}": list(table) for level, table in enumerate(layout.steps)}

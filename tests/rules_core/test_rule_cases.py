@@ -9,14 +9,16 @@ import pytest
 
 import schemas
 from pipeline.rules.answer import rule_case
-from pipeline.rules.compile import rule_book
+from pipeline.rules.compile import rule_book, whole_book
 from pipeline.rules.model import CODES, CONFIDENCE, RULING_FIELDS, Answer
-from pipeline.rules.reading import decisions, rules
-from pipeline.rules.vocabulary import facts
+from pipeline.rules.options import settle
+from pipeline.rules.reading import decisions, retired, rules
+from pipeline.rules.vocabulary import facts, recorded_facts
 from pipeline.rulings.batch import COLUMNS, rule_table, ruling_row
 from pipeline.store import Store
 
-BOOK = rule_book()
+WHOLE = whole_book()
+"""The rules with every point that a league may settle still open."""
 DAY = dt.date(2024, 4, 1)
 """The day of a case that names none."""
 BLANKS = {field.name: field.blank_value for field in schemas.table("plate_calls").fields}
@@ -32,8 +34,13 @@ def known(case):
     return {name: str(case.given.get(name, BLANKS.get(name) or "")) or None for name in facts()}
 
 
+def book(case):
+    """The rules as the league of the case plays them."""
+    return rule_book(settle(case.options))
+
+
 def regime(case):
-    return BOOK.regime(case.code, case.day or DAY)
+    return book(case).regime(case.code, case.day or DAY)
 
 
 def parts_of(cells):
@@ -45,7 +52,7 @@ def word(rule, case):
     """Whether the rule is used by every possible answer, by none, or by some."""
     given = {name: value for name, value in known(case).items() if value is not None}
     answers = [
-        one for one in BOOK.forest.ends(BOOK.forest.restrict(regime(case).root, given)) if isinstance(one, Answer)
+        one for one in WHOLE.forest.ends(WHOLE.forest.restrict(regime(case).root, given)) if isinstance(one, Answer)
     ]
     sound = [one for one in answers if one.state != "contradiction"]
     # A rule about facts that cannot stand together speaks only where the others are silent.
@@ -56,27 +63,32 @@ def word(rule, case):
 
 @pytest.fixture(scope="module")
 def batch():
-    """All cases in one table, ruled at once."""
-    names = list(facts())
+    """All cases ruled at once, in one table for each set of points that a league has settled."""
+    names = list(recorded_facts())
+    columns = ", ".join(f"{name} {'BIGINT' if name in NUMBERS else 'VARCHAR'}" for name in names)
+    marks = ", ".join("?" * (3 + len(names)))
+    leagues = {settle(case.options) for _, case in CASES}
+    found = {}
     with Store() as store:
-        columns = ", ".join(f"{name} {'BIGINT' if name in NUMBERS else 'VARCHAR'}" for name in names)
-        store.run(f"CREATE TABLE facts.rule_cases (call_id VARCHAR, rule_code VARCHAR, game_on DATE, {columns})")
-        marks = ", ".join("?" * (3 + len(names)))
-        store.connection.executemany(
-            f"INSERT INTO facts.rule_cases VALUES ({marks})",
-            [
-                [name, case.code, case.day or DAY, *known(case).values()]
+        for league in sorted(leagues):
+            rows = [
+                [name, case.code, case.day or DAY, *(known(case)[fact] for fact in names)]
                 for name, (_, case) in zip(IDS, CASES, strict=True)
-            ],
-        )
-        assert rule_table(store, "facts.rule_cases", "rulings.rule_cases") == len(CASES)
-        found = store.rows(f"SELECT call_id, {', '.join(COLUMNS)} FROM rulings.rule_cases")
-    return {row[0]: tuple(cell or "" for cell in row[1:]) for row in found}
+                if settle(case.options) == league
+            ]
+            store.run(
+                f"CREATE OR REPLACE TABLE facts.rule_cases (call_id VARCHAR, rule_code VARCHAR, game_on DATE, {columns})"
+            )
+            store.connection.executemany(f"INSERT INTO facts.rule_cases VALUES ({marks})", rows)
+            assert rule_table(store, "facts.rule_cases", "rulings.rule_cases", book=rule_book(league)) == len(rows)
+            ruled = store.rows(f"SELECT call_id, {', '.join(COLUMNS)} FROM rulings.rule_cases")
+            found |= {row[0]: tuple(cell or "" for cell in row[1:]) for row in ruled}
+    return found
 
 
 @pytest.mark.parametrize(("rule", "case"), CASES, ids=IDS)
 def test_a_case_alone_comes_out_as_worked_by_hand(rule, case):
-    found = parts_of(ruling_row(rule_case(BOOK, regime(case), known(case))))
+    found = parts_of(ruling_row(rule_case(book(case), regime(case), known(case))))
     expected = {name: value for name, value in case.then.items() if name != "rule"}
     assert {name: found[name] for name in expected} == expected
     assert word(rule, case) == case.then["rule"]
@@ -119,8 +131,8 @@ def test_no_two_cases_share_a_test_name():
 @pytest.mark.parametrize("rule_id", list(rules()))
 def test_a_rule_is_in_force_somewhere_and_can_speak_in_each_of_its_codes(rule_id):
     for code in rules()[rule_id].codes:
-        active = [one for one in BOOK.regimes if one.code == code and rule_id in one.rule_ids]
-        ends = {end for one in active for end in BOOK.forest.ends(one.root) if isinstance(end, Answer)}
+        active = [one for one in WHOLE.regimes if one.code == code and rule_id in one.rule_ids]
+        ends = {end for one in active for end in WHOLE.forest.ends(one.root) if isinstance(end, Answer)}
         assert any(rule_id in end.rule_ids for end in ends), code
 
 
@@ -141,6 +153,11 @@ def test_a_rule_file_is_whole(rule_id):
             assert entry.valid_from <= entry.valid_until
     # A rule that only passes the question on has nothing to tell an umpire; every other has a sentence.
     assert rule.says.endswith(".") or (rule.says == "" and not rule.ruling)
+
+
+def test_a_retired_id_is_not_used_again():
+    assert retired()
+    assert not set(retired()) & set(rules())
 
 
 def test_names_and_titles_are_given_once():
