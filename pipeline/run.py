@@ -72,6 +72,12 @@ def _rulings(config: RunConfig, store: Store) -> StepResult:
     return rule_season(config, store)
 
 
+def _patterns(config: RunConfig, store: Store) -> StepResult:
+    from pipeline.rulings.patterns import recognise_season
+
+    return recognise_season(config, store)
+
+
 def _quiz(config: RunConfig, store: Store) -> StepResult:
     from pipeline.rulings.quiz_key import check_keys
 
@@ -105,7 +111,7 @@ def _site(config: RunConfig, store: Store) -> StepResult:
 _STEPS: dict[str, tuple[Step, ...]] = {
     "load": (_load,),
     "check": (_check,),
-    "score": (_facts, _rulings, _quiz, _findings, _scores),
+    "score": (_facts, _rulings, _patterns, _quiz, _findings, _scores),
     "report": (_publish, _site),
 }
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.config import RunConfig
-from pipeline.scoring import evaluators, misrulings, quiz, rankings, rates, readiness
+from pipeline.scoring import evaluators, misrulings, patterns, quiz, rankings, rates, readiness
 from pipeline.scoring.area_models import AreaModel, fit_area
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
@@ -154,6 +154,7 @@ class _Season:
             write_table(self.store, "misruling", rows)
             + self.store.create("scores.umpire_misruling", __package__, "umpire_misruling")
             + write_table(self.store, "level_misruling", misrulings.level_rows(times, chances, level_of))
+            + patterns.write_patterns(self.store)
         )
 
     def _write_evaluators(self) -> int:

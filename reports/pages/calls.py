@@ -9,6 +9,7 @@ from reports.blocks import Block, Cell, Column, Entry, Inline, Ledger, Link, Pag
 from reports.book import Person, Row
 from reports.links import SiteLinks
 from reports.naming import anchor, slug
+from reports.pages.patterns import pattern_line
 from reports.pages.rules import rules_table
 from reports.words import (
     CODES,
@@ -108,6 +109,9 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
     ):
         if text:
             lines.append((label, [sentence(text)]))
+    reads_like = pattern_line(call, links)
+    if reads_like:
+        lines.append(("Reads like", reads_like))
     note = links.free_text(call["note"])
     if note:
         # Somebody's own words are shown as they stand.

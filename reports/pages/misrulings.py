@@ -9,6 +9,7 @@ from reports.book import Row, SeasonBook
 from reports.figures.charts import clinic_chart
 from reports.links import SiteLinks
 from reports.naming import anchor
+from reports.pages.patterns import patterns_section
 from reports.words import AREAS, CONSEQUENCES, count, interval, num, number, percent, plural, sentence
 
 DRAWN = 15
@@ -19,7 +20,7 @@ def misrulings_page(book: SeasonBook, links: SiteLinks) -> Page:
     rows = book.misrulings
     sections = [_targets(rows)]
     if rows:
-        sections += [_levels(book, rows), _entries(book, rows, links)]
+        sections += [patterns_section(book, links), _levels(book, rows), _entries(book, rows, links)]
     return Page(
         path="misrulings.html",
         title="Misrulings and clinic targets",

@@ -1,7 +1,8 @@
 -- Every accepted call with its ruling, the reason, and the line of the sheet it came from.
 -- grain: one row per accepted call
 -- key: call_id
--- reads: facts.fct_call, scores.call_grade, scores.misruling, rulings.ruling, rulings.other_code, meta.file
+-- reads: facts.fct_call, scores.call_grade, scores.misruling, scores.pattern_call, rulings.ruling, rulings.other_code,
+--   rulings.pattern_text, meta.file
 WITH own AS (
     SELECT call_id, pitch, ball_status, batter, runners, runner_out, choice, instruct FROM rulings.ruling
 ),
@@ -37,6 +38,7 @@ final AS (
         f.*,
         g.verdict, g.p_right, g.ruled_text, g.right_text, g.misruling_code, g.consequence, g.evaluator_agrees,
         m.title AS misruling_title,
+        p.pattern_id, t.title AS pattern_title,
         r.because, r.needs, r.state, r.rule_ids, r.rule_refs, r.confidence,
         r.pitch AS settled_pitch,
         n.other_code_note,
@@ -44,6 +46,8 @@ final AS (
     FROM facts.fct_call AS f
     JOIN scores.call_grade AS g USING (call_id)
     LEFT JOIN scores.misruling AS m USING (misruling_code)
+    LEFT JOIN scores.pattern_call AS p ON p.call_id = f.call_id
+    LEFT JOIN rulings.pattern_text AS t ON t.pattern_id = p.pattern_id
     LEFT JOIN rulings.ruling AS r USING (call_id)
     LEFT JOIN noted AS n USING (call_id)
     JOIN meta.file AS file ON file.file_id = f.file_id
@@ -56,7 +60,7 @@ SELECT
     CAST(strikes AS BIGINT) AS strikes,
     area, topic, verdict,
     round(p_right, 6) AS p_right,
-    ruled_text, right_text, misruling_code, misruling_title, consequence,
+    ruled_text, right_text, misruling_code, misruling_title, consequence, pattern_id, pattern_title,
     nullif(because, '') AS because,
     nullif(needs, '') AS needs,
     state,
