@@ -256,3 +256,8 @@ def rule_book(settled: tuple[tuple[str, str], ...] | None = None) -> RuleBook:
     known = {PREFIX + name: value for name, value in (settle({}) if settled is None else settled)}
     regimes = tuple(replace(regime, root=book.forest.restrict(regime.root, known)) for regime in book.regimes)
     return RuleBook(book.forest, regimes, book.rules)
+
+
+def league_book(chosen: Mapping[str, str]) -> RuleBook:
+    """Return the rules as a league plays them, from the points that its policy settles; see `options.settle`."""
+    return rule_book(settle(chosen))
