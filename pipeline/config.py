@@ -72,7 +72,10 @@ class Level:
 
 @dataclass(frozen=True)
 class Policy:
-    """What the committee decided before the season: dates, levels, weights, interval width, seed."""
+    """What the committee decided before the season: dates, levels, weights, interval width, seed.
+
+    `rule_options` are the points that the rules leave to the league, by name; the rules core knows which there are.
+    """
 
     title: str
     association: str
@@ -86,6 +89,7 @@ class Policy:
     interval: float = 0.90
     draws: int = 4000
     seed: int = 20260301
+    rule_options: Mapping[str, str] = field(default_factory=dict)
 
     def level(self, level_id: str) -> Level | None:
         """Return the level of that id, or None."""
@@ -116,7 +120,7 @@ class RunConfig:
 
 
 _KEYS: dict[str, set[str]] = {
-    "": {"season", "measurement", "consequence_weights", "scoring", "levels"},
+    "": {"season", "measurement", "consequence_weights", "scoring", "rule_options", "levels"},
     "season": {"title", "association", "first_day", "last_day"},
     "measurement": {"tracked_sd_in", "video_sd_in", "eye_sd_in", "edge_low", "edge_high"},
     "consequence_weights": set(CONSEQUENCES),
@@ -140,7 +144,7 @@ class _Reader:
         line = next((i for i, t in enumerate(self.lines, 1) if t.split("=")[0].strip(" []") == key), None)
         self.faults.append(ConfigError(message, where=Where(self.path, line), hint=hint))
 
-    def section(self, raw: Any, section: str) -> dict[str, Any]:
+    def section(self, raw: Any, section: str, *, any_key: bool = False) -> dict[str, Any]:
         if not isinstance(raw, dict):
             self.fault(
                 f"{section!r} must be a section",
@@ -149,7 +153,7 @@ class _Reader:
             )
             return {}
         for key in raw:
-            if key not in _KEYS[section]:
+            if not any_key and key not in _KEYS[section]:
                 near = difflib.get_close_matches(key, sorted(_KEYS[section]), n=1)
                 hint = (
                     f"did you mean {near[0]!r}?"
@@ -237,6 +241,7 @@ def read_policy(path: Path) -> Policy:
     measurement = reader.section(raw.get("measurement", {}), "measurement")
     weights = reader.section(raw.get("consequence_weights", {}), "consequence_weights")
     scoring = reader.section(raw.get("scoring", {}), "scoring")
+    options = reader.section(raw.get("rule_options", {}), "rule_options", any_key=True)
     levels_raw = raw.get("levels", [])
     if not isinstance(levels_raw, list) or not levels_raw:
         reader.fault(
@@ -270,6 +275,7 @@ def read_policy(path: Path) -> Policy:
         interval=reader.number(scoring, "interval", 0.90, 0.5, 0.999),
         draws=reader.whole(scoring, "draws", 4000, 100, 100_000),
         seed=reader.whole(scoring, "seed", 20260301, 0, 2**32 - 1),
+        rule_options={name: reader.text(options, name, "") for name in options},
     )
     if len(reader.faults) == 1:
         raise reader.faults[0]
