@@ -16,6 +16,7 @@ from typing import Any
 from pipeline.config import RunConfig, read_config
 from pipeline.errors import InputError, Where
 from pipeline.rules.dimensions import zone_measures
+from pipeline.rules.options import settle
 from pipeline.store import StepResult, Store, timed_step, write_bytes
 
 log = logging.getLogger(__name__)
@@ -135,6 +136,7 @@ def run_stages(config: RunConfig, stages: tuple[str, ...]) -> RunOutcome:
     InputError
         A stage is asked for before the one that it builds on.
     """
+    settle(config.policy.rule_options, Where(config.policy_path or config.season))
     config.out.mkdir(parents=True, exist_ok=True)
     with Store(config.store_path) as store:
         needed = _NEEDS.get(stages[0])
@@ -184,6 +186,7 @@ def _write_manifest(config: RunConfig, store: Store, outcome: RunOutcome) -> Non
             "interval": policy.interval,
             "draws": policy.draws,
             "seed": policy.seed,
+            "rule_options": dict(settle(policy.rule_options)),
             "levels": [level.id for level in policy.levels],
         },
         "inputs": store.records(

@@ -120,10 +120,13 @@ def check_keys(config: RunConfig, store: Store) -> StepResult:
         with store.transaction():
             write_keys(store, "rulings.quiz_key", [])
         return StepResult("quiz keys", 0, 0)
+    from pipeline.rules.compile import league_book
     from pipeline.rulings.batch import rule_table
 
     with store.transaction():
-        rule_table(store, "facts.item_case", "rulings.item_ruling")
+        rule_table(
+            store, "facts.item_case", "rulings.item_ruling", book=league_book(config.policy.rule_options)
+        )
         checks = check_items(store, "checked.quiz_items", "rulings.item_ruling")
         write_keys(store, "rulings.quiz_key", checks)
     rows = int(store.value("SELECT count(*) FROM checked.quiz_items"))
