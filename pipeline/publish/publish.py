@@ -9,7 +9,7 @@ from pipeline.config import RunConfig
 from pipeline.errors import StoreError
 from pipeline.publish.declared import publish_table
 from pipeline.publish.quarantine import write_quarantine
-from pipeline.publish.rule_text import make_rule_text
+from pipeline.publish.rule_text import drop_rule_text, make_rule_text
 from pipeline.publish.table_files import write_tables
 from pipeline.store import StepResult, Store, replaced_folder
 from pipeline.store.database import named_sql
@@ -48,12 +48,12 @@ def publish_season(config: RunConfig, store: Store) -> StepResult:
     tables = layer_tables("published")
     rows = 0
     with store.transaction():
-        make_rule_text(store)
+        make_rule_text(store, config.policy.rule_options)
         for table in tables:
             # DuckDB refuses a bound name that the statement does not use.
             bound = _season_values(config) if table.name == "pub_season" else None
             rows += publish_table(store, table, named_sql(__package__, table.name), bound)
-        store.run("DROP TABLE rule_text")
+        drop_rule_text(store)
     with replaced_folder(config.out / "tables") as folder:
         write_tables(store, tables, folder)
     with replaced_folder(config.out / "quarantine") as folder:
