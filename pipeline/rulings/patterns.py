@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 from pipeline.config import RunConfig
-from pipeline.rules.compile import RuleBook, rule_book
+from pipeline.rules.compile import RuleBook, league_book, rule_book
 from pipeline.rules.misbeliefs import Misbelief, misbeliefs, recognise
 from pipeline.rules.model import RULING_FIELDS
 from pipeline.rules.vocabulary import facts
@@ -79,14 +79,15 @@ def _recognised(store: Store, book: RuleBook, names: list[str]) -> list[tuple[ob
     return rows
 
 
-def recognise_season(config: RunConfig, store: Store) -> StepResult:
+def recognise_season(config: RunConfig | None, store: Store) -> StepResult:
     """Make `rulings.pattern` and `rulings.pattern_text`.
 
     `rulings.pattern` has call_id, pattern_id and place (1: the first in order of precedence) for each call with a
     part that its rulings exclude. Calls that scoring leaves undecided (edge pitches) are among them: what counts
-    as wrong is decided there. Calls alike in code, span of days, facts and ruling are recognised once.
+    as wrong is decided there. Calls alike in code, span of days, facts and ruling are recognised once. Points that
+    a league settles are as the policy has them; without a configuration, as the rules' own words.
     """
-    book = rule_book()
+    book = rule_book() if config is None else league_book(config.policy.rule_options)
     names = _fact_columns(store)
     keys = ["rule_code", "first_day", *names, *(f"ruled_{name}" for name in RULING_FIELDS)]
     text_of = ", ".join(f"CAST(f.{name} AS VARCHAR) AS {name}" for name in names)
