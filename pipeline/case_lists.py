@@ -8,12 +8,13 @@ from pathlib import Path
 
 import schemas
 from pipeline.config import Measurement
-from pipeline.errors import InputError, Where
+from pipeline.errors import DisagreementError, InputError, Where
 from pipeline.facts.build import make_calls
 from pipeline.ingest.cases import land_cases
 from pipeline.rules.dimensions import zone_measures
+from pipeline.rules.model import CODES
 from pipeline.rulings.batch import rule_table, today
-from pipeline.rulings.explain import explain_call, write_rulings
+from pipeline.rulings.explain import as_json, as_text, call_explanation, read_call, write_rulings
 from pipeline.rulings.quiz_key import LETTERS, check_items
 from pipeline.store import Store, write_bytes
 
@@ -33,27 +34,51 @@ def rule_cases(cases: Path, out: Path | None = None) -> str:
         return write_rulings(store, names, out)
 
 
-def explain_case(cases: Path, case_id: str) -> str:
+def explain_case(
+    cases: Path, case_id: str, *, called: str | None = None, as_document: bool = False, show_all: bool = False
+) -> str:
     """Explain one case of a list, found by `case_id` or `call_id`, or by its line number where it has neither.
+
+    Parameters
+    ----------
+    called
+        What the umpire called, as `part=value` pairs joined by `;`; without it, what the row's ruled columns say.
+    as_document
+        Return JSON instead of text.
+    show_all
+        In the text, also name the rules of other topics that were passed by.
 
     Raises
     ------
     InputError
-        The list has no such case.
+        The list has no such case, or `called` names something unknown.
     """
+    call = None if called is None else read_call(called)
     with Store() as store:
-        names = _ruled_cases(store, cases)
+        names = land_cases(store, cases, today())
         column = next((name for name in ("case_id", "call_id") if name in names), None)
         chosen = f'"in_{column}"' if column else "CAST(line_no AS VARCHAR)"
         line = store.value(f"SELECT line_no FROM raw.case_row WHERE trim({chosen}) = ?", [case_id])
-        text = explain_call(store, "facts.case_call", str(line)) if line is not None else None
-    if text is None:
-        raise InputError(
-            f"the list has no case {case_id!r}",
-            where=Where(cases),
-            hint=f"give a value of its column {column}" if column else "give a line number: 2 is the first case",
-        )
-    return text
+        if line is None:
+            raise InputError(
+                f"the list has no case {case_id!r}",
+                where=Where(cases),
+                hint=f"give a value of its column {column}" if column else "give a line number: 2 is the first case",
+            )
+        # The same sheet under every code, since a code may read a blank or a measure in its own way.
+        store.run("DELETE FROM source_call WHERE call_id <> ?", [str(line)])
+        under = {code: f"{line} {code}" for code in CODES}
+        for code, other in under.items():
+            store.run(
+                "INSERT INTO source_call SELECT * REPLACE ($other AS call_id, $code AS rule_code) FROM source_call "
+                "WHERE call_id = $line",
+                {"other": other, "code": code, "line": str(line)},
+            )
+        make_calls(store, "facts.case_call", zone_measures(), Measurement())
+        found = call_explanation(store, "facts.case_call", str(line), call, under)
+    if found is None:
+        raise DisagreementError(f"line {line} of the list has no facts")
+    return as_json(*found) if as_document else as_text(*found, show_all=show_all)
 
 
 def check_quiz(items: Path, out: Path | None = None) -> tuple[str, bool]:

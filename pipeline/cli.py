@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -148,6 +149,13 @@ def rulings(
         typer.echo(text, nl=False)
 
 
+class Format(StrEnum):
+    """How an explanation is written."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
 @app.command()
 def explain(
     cases: Annotated[Path, typer.Argument(help="CSV with a row for each case, as for `rulings`.", show_default=False)],
@@ -159,12 +167,28 @@ def explain(
             show_default=False,
         ),
     ],
+    called: Annotated[
+        str | None,
+        typer.Option(
+            "--called",
+            help="What the umpire called, such as 'batter=first_base;pitch=ball'; else the ruled columns are used.",
+            show_default=False,
+        ),
+    ] = None,
+    form: Annotated[Format, typer.Option("--format", help="Text, or one JSON document.")] = Format.TEXT,
+    show_all: Annotated[
+        bool, typer.Option("--all", help="Also name the rules of other topics that were passed by.")
+    ] = False,
 ) -> None:
-    """Show how one case of a list is ruled, in full."""
+    """Show how one case of a list is ruled, in full.
+
+    What was seen, what the rules ask, what follows; the way to the ruling; what would settle an open case; the
+    smallest change of facts that changes the ruling; and, for a call that was made, where it would be right.
+    """
     logs.set_up(verbose=False, quiet=True)
     from pipeline.case_lists import explain_case
 
-    typer.echo(explain_case(cases, case))
+    typer.echo(explain_case(cases, case, called=called, as_document=form is Format.JSON, show_all=show_all))
 
 
 @app.command(name="quiz-check")

@@ -59,4 +59,4 @@ def test_an_explanation_shows_ruling_reasons_and_rules() -> None:
 
 def test_an_explanation_of_an_open_case_names_what_would_settle_it() -> None:
     text = explain_case(CASES, "freezes on a fastball")
-    assert "Would settle it\n  could_avoid" in text
+    assert "Would settle it\n  could_avoid\n    yes  It is a ball" in text
