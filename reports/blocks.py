@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
+from reports.figures.order_of_decision import OrderDrawing
 from reports.figures.rows import RowChart
 
 MarkName = Literal["disc", "block", "rhomb", "ring", "cross", "query", "dash"]
@@ -28,7 +29,7 @@ class Cell:
     """One cell of a table.
 
     `sort` is what the column is ordered by where that is not the text. `mark` is a shape before the text.
-    `links` stand after the text, parted by commas.
+    `links` stand after the text, parted by commas. `parts` are running text after it.
     """
 
     text: str
@@ -36,14 +37,15 @@ class Cell:
     mark: MarkName | None = None
     sort: float | str | None = None
     links: tuple[Link, ...] = ()
+    parts: tuple[Inline, ...] = ()
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column: heading, and whether it holds text, figures, or long text."""
+    """One column: heading, and whether it holds text, figures, long text, or numbers of rules that stay whole."""
 
     title: str
-    kind: Literal["text", "num", "long"] = "text"
+    kind: Literal["text", "num", "long", "ref"] = "text"
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,61 @@ class Points:
 
 
 @dataclass(frozen=True)
+class Terms:
+    """Short statements, each under a word that says what it is."""
+
+    kind: ClassVar[str] = "terms"
+    items: Sequence[tuple[str, Sequence[Inline]]]
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Lines that stand one within another, each with its depth from 0."""
+
+    kind: ClassVar[str] = "outline"
+    lines: Sequence[tuple[int, str]]
+
+    @property
+    def steps(self) -> list[tuple[int, int, str]]:
+        """Each line with the lists to open before it and those to close; never deeper by more than one at a time."""
+        found, at = [], -1
+        for depth, words in self.lines:
+            depth = min(max(depth, 0), at + 1)
+            found.append((max(depth - at, 0), max(at - depth, 0), words))
+            at = depth
+        return found
+
+    @property
+    def last_depth(self) -> int:
+        """How many lists are open after the last line."""
+        at = -1
+        for depth, _ in self.lines:
+            at = min(max(depth, 0), at + 1)
+        return at + 1
+
+
+@dataclass(frozen=True)
+class Exact:
+    """A text as it stands in the declarations, folded away under its title."""
+
+    kind: ClassVar[str] = "exact"
+    title: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The order of decision: drawn, and as an ordered list beside the drawing. `title` is a plain sentence."""
+
+    kind: ClassVar[str] = "steps"
+    id: str
+    title: str
+    drawing: OrderDrawing
+    entries: Sequence[Entry]
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Entry:
     """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin."""
 
@@ -112,7 +169,7 @@ class Ledger:
     entries: Sequence[Entry]
 
 
-Block = Table | Figure | Paragraph | Points | Ledger
+Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps
 
 
 @dataclass(frozen=True)

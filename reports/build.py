@@ -19,7 +19,7 @@ from reports.pages.misrulings import misrulings_page
 from reports.pages.quality import quality_page
 from reports.pages.quiz import quiz_page
 from reports.pages.rankings import rankings_page
-from reports.pages.rules import rules_page
+from reports.pages.rules import rule_pages
 from reports.pages.umpires import UmpireRows, umpire_page
 from reports.paper import Masthead, write_assets, write_page
 
@@ -69,7 +69,7 @@ class _Builder:
             evaluators_page(self.book, top),
             quiz_page(self.book, top),
             quality_page(self.book, top),
-            rules_page(self.book),
+            *rule_pages(self.book, self.atlas),
             dictionary_page(),
             method_page(self.book),
         ):

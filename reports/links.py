@@ -23,7 +23,8 @@ class Atlas:
     umpire_folders: Mapping[str, str]
     evaluator_folders: Mapping[str, str]
     call_homes: Mapping[str, str]
-    rule_ids: frozenset[str]
+    rule_files: Mapping[str, str]
+    topic_files: Mapping[str, str]
     misruling_codes: frozenset[str]
 
     @classmethod
@@ -35,7 +36,8 @@ class Atlas:
             umpire_folders=folder_names(person.id for person in book.umpires),
             evaluator_folders=folder_names(person.id for person in book.evaluators),
             call_homes=book.call_homes,
-            rule_ids=frozenset(row["rule_id"] for row in book.rules),
+            rule_files=folder_names(row["rule_id"] for row in book.rules),
+            topic_files=folder_names(sorted({row["topic"] for row in (*book.rules, *book.rows("dimension"))})),
             misruling_codes=frozenset(row["misruling_code"] for row in book.misrulings),
         )
 
@@ -95,10 +97,14 @@ class SiteLinks:
         return Link(call_id, f"{self.calls_of(home)}#{anchor('call', call_id)}")
 
     def rule(self, rule_id: str) -> Link | str:
-        """The rule's id, leading to its words."""
-        if rule_id not in self.atlas.rule_ids:
-            return rule_id
-        return Link(rule_id, f"{self.root}rules.html#{anchor('rule', rule_id)}")
+        """The rule's id, leading to its page."""
+        file = self.atlas.rule_files.get(rule_id)
+        return Link(rule_id, f"{self.root}rules/{file}.html") if file else rule_id
+
+    def topic(self, topic: str, text: str) -> Link | str:
+        """Words that lead to the page of a topic of the rules, where it has one."""
+        file = self.atlas.topic_files.get(topic)
+        return Link(text, f"{self.root}topics/{file}.html") if file else text
 
     def misruling(self, code: str, title: str) -> Link | str:
         """The misruling in words, leading to its entry."""
@@ -148,9 +154,13 @@ class PacketLinks(SiteLinks):
 
     def rule(self, rule_id: str) -> Link | str:
         """The rule's id, leading to its words in the packet."""
-        if rule_id not in self.atlas.rule_ids:
+        if rule_id not in self.atlas.rule_files:
             return rule_id
         return Link(rule_id, f"{self.root}{self.rules_page}#{anchor('rule', rule_id)}")
+
+    def topic(self, topic: str, text: str) -> str:
+        """The words: a packet has no pages of rules."""
+        return text
 
     def misruling(self, code: str, title: str) -> str:
         """The misruling in words."""

@@ -4,6 +4,7 @@
 -- reads: published.pub_rule
 SELECT
     rule_id, topic, title, says, codes, reference_nfhs, reference_obr, reference_ncaa, confidence,
-    times_used
+    decision, outcome, brings, count_effect, condition, yields_to, comes_before, sets_aside,
+    times_used, times_wrong
 FROM published.pub_rule
 ORDER BY topic, rule_id
