@@ -148,11 +148,12 @@ def plausibility(fact: str, given: str | None, value: str) -> int:
     """How far-fetched it is that a fact recorded as `given` was `value`.
 
     1 where the two are easily taken for one another, else 2 for a judged fact, 4 for an event, 8 for the situation.
-    Where nothing was recorded (None): 0 for a value that says nothing out of the way, else 1.
+    Where nothing was recorded (None): 0 for a value that says nothing out of the way (of a fact without such values,
+    for its first), else 4.
     """
     words = fact_words()[fact]
     if given is None:
-        return int(value not in words.quiet)
+        return 0 if value in (words.quiet or (next(iter(words.values)),)) else 4
     return _NEAR if (given, value) in words.near else _WEIGHTS[words.kind]
 
 

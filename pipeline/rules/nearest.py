@@ -120,7 +120,7 @@ class _Search:
         return isinstance(answer, Answer) and answer.state == "settled" and self.wanted(answer)
 
     def near_nodes(self) -> set[int]:
-        """Every node that is reached with no more changes than a wanted end takes; all of them where there is none.
+        """Every node that is reached with no more changes than a wanted end takes; empty where there is none.
 
         Layer by layer: the nodes that take no change, one change, two, until a layer has a wanted end.
         """
@@ -145,7 +145,7 @@ class _Search:
                 return seen
             layer = [node for node in dict.fromkeys(following) if node not in seen]
             seen.update(layer)
-        return seen
+        return set()
 
     def costs_to_go(self) -> dict[int, int]:
         """By node: the cost of the cheapest way on to a wanted end; `_NO_WAY` or more where there is none.
@@ -190,13 +190,14 @@ class _Search:
     def cases(self, limit: int) -> tuple[NearCase, ...]:
         """The cheapest ways, all with the fewest changes, one for each set of changed facts and ruling."""
         forest = self.forest
-        fewest = self.left[self.root] // _CHANGE
-        if self.left[self.root] >= _NO_WAY:
+        cheapest = self.left.get(self.root, _NO_WAY)
+        if cheapest >= _NO_WAY:
             return ()
+        fewest = cheapest // _CHANGE
         found: list[NearCase] = []
         told: set[tuple[object, ...]] = set()
         seen: set[tuple[int, _Marks]] = set()
-        ways: list[_Way] = [(self.left[self.root], (), (), self.root, 0)]
+        ways: list[_Way] = [(cheapest, (), (), self.root, 0)]
         while ways and len(found) < limit:
             bound, changed, supposed, node, cost = heapq.heappop(ways)
             if bound // _CHANGE > fewest:
