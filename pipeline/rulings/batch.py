@@ -1,201 +1,73 @@
 """Rule all cases of a table in DuckDB.
 
-The decision diagrams are laid out as one lookup list for each fact: from a place in the diagram and the value of
-that fact to the next place. A row walks all facts in one SELECT. Rows that lack a fact on their way are gathered
-by what they do have, ruled once for each pattern by the same diagrams, and joined back.
+Many rows share their deciding facts. So each row's facts become a few whole numbers (`keys`), the distinct ones are
+walked through the decision diagrams (`walk`) and ruled (`distinct`), and the rulings are joined back to the rows.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
 
 from pipeline.config import RunConfig
-from pipeline.rules.answer import CaseRuling, count_after, refs, rule_case, says
-from pipeline.rules.compile import RuleBook, rule_book
-from pipeline.rules.model import CODES, RULING_FIELDS, Answer
+from pipeline.errors import DisagreementError
+from pipeline.rules.compile import RuleBook, league_book, rule_book
+from pipeline.rules.model import CODES, RULING_FIELDS
 from pipeline.rules.vocabulary import recorded_facts
+from pipeline.rulings.distinct import COLUMNS, DistinctRulings, insert, ruling_row
+from pipeline.rulings.keys import FactKeys
+from pipeline.rulings.walk import code_sql, lay_out, regime_sql, walk_sql
 from pipeline.store import StepResult, Store
 
-MISSING = 0
-"""The place where a walk ends that lacks a fact."""
-
-COLUMNS = (
-    "state",
-    *RULING_FIELDS,
-    "outs_added",
-    "balls_after",
-    "strikes_after",
-    "needs",
-    "rule_refs",
-    "rule_ids",
-    "because",
-    "confidence",
-)
+__all__ = ["COLUMNS", "lay_out", "rule_season", "rule_table", "ruling_row", "today", "walk_sql"]
 
 
-@dataclass(frozen=True)
-class Layout:
-    """The diagrams as lists: `steps[level][place * (values + 1) + code]` is the next place.
+def _changes(book: RuleBook) -> list[dt.date]:
+    """The days on which the rules of some code change."""
+    return sorted({regime.first_day for regime in book.regimes if regime.first_day})
 
-    `code` is 0 for a missing fact and otherwise the number of the value, from 1. `ends` maps the last place to
-    its regime's answer; `starts` maps a regime (by position) to its first place.
+
+def _key_rows(store: Store, book: RuleBook, keys: FactKeys, source: str, only: str | None) -> None:
+    """Make `keyed` (each row's `call_id`, `regime`, `era` and keys) and `kind` (its distinct rows without the id).
+
+    `era` is the number of changes of any code's rules up to the day of the game.
+
+    Raises
+    ------
+    DisagreementError
+        A row has a value that is none of its fact's.
     """
-
-    starts: tuple[int, ...]
-    steps: tuple[tuple[int, ...], ...]
-    ends: dict[int, int]
-
-
-def lay_out(book: RuleBook) -> Layout:
-    """Number the nodes level by level; place 0 is always `MISSING`."""
-    forest = book.forest
-    frontier: list[int] = list(dict.fromkeys(regime.root for regime in book.regimes))
-    place = {node: i for i, node in enumerate(frontier, 1)}
-    starts = tuple(place[regime.root] for regime in book.regimes)
-    steps = []
-    for level, variable in enumerate(forest.variables):
-        following: dict[int, int] = {}
-        table = [MISSING] * (len(variable.values) + 1)
-        for node in frontier:
-            if forest.levels[node] == level:
-                table.append(MISSING)
-                targets: Sequence[int] = forest.branches[node]
-            else:
-                table.append(following.setdefault(node, len(following) + 1))
-                targets = (node,) * len(variable.values)
-            table += [following.setdefault(target, len(following) + 1) for target in targets]
-        steps.append(tuple(table))
-        frontier = list(following)
-    return Layout(starts, tuple(steps), dict(enumerate(frontier, 1)))
-
-
-def _code_sql(name: str, values: Sequence[str]) -> str:
-    listed = " ".join(f"WHEN '{value}' THEN {number}" for number, value in enumerate(values, 1))
-    return f"CASE CAST({name} AS VARCHAR) {listed} ELSE 0 END"
-
-
-def walk_sql(book: RuleBook, source: str, only: str | None) -> str:
-    """Return the SELECT that gives `call_id`, `regime` and `place` (the end reached, or 0) of each row.
-
-    `only` names the rule code to use for every row; None takes the row's own. The lists are bound parameters
-    `$step_0`, `$step_1`, …, and `$starts`.
-    """
-    spans = []
-    for position, regime in reversed(list(enumerate(book.regimes))):
-        since = f" AND game_on >= DATE '{regime.first_day.isoformat()}'" if regime.first_day else ""
-        spans.append(f"WHEN {'rule_code' if only is None else repr(only)} = '{regime.code}'{since} THEN {position}")
-    inner = f"SELECT call_id, CASE {' '.join(spans)} END AS regime, * EXCLUDE (call_id) FROM {source}"
-    place = "list_extract($starts, regime + 1)"
-    for level, variable in enumerate(book.forest.variables):
-        width = len(variable.values) + 1
-        # A point that a league settles is no column: settled, the diagrams do not ask it; open, nobody recorded it.
-        code = _code_sql(variable.name, variable.values) if variable.name in recorded_facts() else "0"
-        place = f"list_extract($step_{level}, {place} * {width} + {code} + 1)"
-    return f"SELECT call_id, regime, {place} AS place FROM ({inner})"
-
-
-def _leaf_rows(book: RuleBook, layout: Layout) -> list[tuple[object, ...]]:
-    """One row for each regime and end: what the answer says, apart from the count after it."""
-    rows: list[tuple[object, ...]] = []
-    place_of = {node: place for place, node in layout.ends.items()}
-    for position, regime in enumerate(book.regimes):
-        for node in sorted(book.forest.reachable(regime.root)):
-            answer = book.forest.answers[node]
-            if not isinstance(answer, Answer):
-                continue
-            state = "open" if answer.state == "not_covered" else answer.state
-            settled = answer.state == "settled"
-            at_bat = count_after(answer, 0, 0) != ("", "")
-            more = count_after(answer, 0, 0) if at_bat else ("", "")
-            rows.append(
-                (
-                    position,
-                    place_of[node],
-                    state,
-                    *answer.ruling,
-                    str(answer.outs_added) if settled else "",
-                    int(more[0]) if at_bat else None,
-                    int(more[1]) if at_bat else None,
-                    "",
-                    "; ".join(refs(book, answer.rule_ids, regime.code)),
-                    ";".join(answer.rule_ids),
-                    says(book, answer.rule_ids),
-                    book.confidence(answer, regime.code),
+    era = " + ".join(["0", *(f"CAST(coalesce(game_on >= DATE '{day}', FALSE) AS INTEGER)" for day in _changes(book))])
+    columns = ", ".join(keys.columns)
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE keyed AS SELECT call_id, {regime_sql(book, only)} AS regime, {era} AS era, "
+        f"{keys.sql} FROM {source}"
+    )
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE kind AS SELECT DISTINCT regime, era, {columns} FROM keyed "
+        "WHERE regime IS NOT NULL"
+    )
+    if store.value(f"SELECT count(*) FROM kind WHERE {' OR '.join(f'{name} IS NULL' for name in keys.columns)}"):
+        for name, fact in keys.facts.items():
+            odd = store.rows(f"SELECT call_id, {name} FROM {source} WHERE ({code_sql(fact)}) IS NULL LIMIT 1")
+            for call_id, value in odd:
+                raise DisagreementError(
+                    f"call {call_id}: {value!r} is no value of {name}",
+                    hint=f"write one of {', '.join(fact.values)} in the sheet or the amendment that says so",
                 )
-            )
-    return rows
 
 
-def _insert(store: Store, table: str, rows: list[tuple[object, ...]], kinds: Sequence[str]) -> None:
-    if rows:
-        select = ", ".join(f"unnest(?::{kind}[])" for kind in kinds)
-        store.run(f"INSERT INTO {table} SELECT {select}", [[row[i] for row in rows] for i in range(len(kinds))])
-
-
-def _make_leaves(store: Store, book: RuleBook, layout: Layout) -> None:
-    kinds = [
-        "INTEGER",
-        "INTEGER",
-        "VARCHAR",
-        *["VARCHAR"] * 7,
-        "VARCHAR",
-        "INTEGER",
-        "INTEGER",
-        *["VARCHAR"] * 5,
-    ]
-    names = [
-        "regime",
-        "place",
-        "state",
-        *RULING_FIELDS,
-        "outs_added",
-        "more_balls",
-        "more_strikes",
-        "needs",
-        "rule_refs",
-        "rule_ids",
-        "because",
-        "confidence",
-    ]
-    store.run(f"CREATE OR REPLACE TEMP TABLE leaf ({', '.join(f'{n} {k}' for n, k in zip(names, kinds, strict=True))})")
-    _insert(store, "leaf", _leaf_rows(book, layout), kinds)
-
-
-def ruling_row(ruling: CaseRuling) -> tuple[str, ...]:
-    """The ruling as text cells in the order of COLUMNS."""
-    return (
-        ruling.state, *(ruling.ruling[name] for name in RULING_FIELDS), ruling.outs_added, ruling.balls_after,
-        ruling.strikes_after, ";".join(ruling.needs), "; ".join(ruling.rule_refs), ";".join(ruling.rule_ids),
-        ruling.because, ruling.confidence,
-    )  # fmt: skip
-
-
-def _rule_patterns(store: Store, book: RuleBook, source: str) -> int:
-    """Rule the rows that lack a fact, once for each distinct pattern of facts; return the number of patterns."""
-    names = list(recorded_facts())
-    listed = ", ".join(f"CAST({name} AS VARCHAR) AS {name}" for name in names)
+def _write(store: Store, keys: FactKeys, target: str) -> int:
+    """Make `target` from the rows in `keyed` and the rulings of their facts; return its row count."""
     store.run(
-        f"CREATE OR REPLACE TEMP TABLE gap AS SELECT call_id, regime, {listed} "
-        f"FROM walked JOIN {source} USING (call_id) WHERE place = {MISSING}"
+        f"CREATE OR REPLACE TABLE {target} AS SELECT call_id, {', '.join(COLUMNS)} FROM keyed "
+        f"JOIN ruled USING (regime, {', '.join(keys.columns)}) JOIN answer USING (answer_id)"
     )
-    keys = ", ".join(["regime", *names])
-    store.run(
-        f"CREATE OR REPLACE TEMP TABLE pattern AS SELECT row_number() OVER (ORDER BY {keys}) AS pattern_id, * "
-        f"FROM (SELECT DISTINCT {keys} FROM gap)"
-    )
-    kinds = ["BIGINT", *["VARCHAR"] * len(COLUMNS)]
-    store.run(
-        "CREATE OR REPLACE TEMP TABLE pattern_ruling "
-        f"(pattern_id BIGINT, {', '.join(f'{name} VARCHAR' for name in COLUMNS)})"
-    )
-    rows: list[tuple[object, ...]] = []
-    for pattern_id, position, *values in store.rows(f"SELECT pattern_id, {keys} FROM pattern ORDER BY pattern_id"):
-        ruling = rule_case(book, book.regimes[position], dict(zip(names, values, strict=True)))
-        rows.append((pattern_id, *ruling_row(ruling)))
-    _insert(store, "pattern_ruling", rows, kinds)
-    return len(rows)
+    return int(store.value(f"SELECT count(*) FROM {target}"))
+
+
+def _drop(store: Store, *names: str) -> None:
+    for name in names:
+        store.run(f"DROP TABLE {name}")
 
 
 def rule_table(
@@ -203,61 +75,85 @@ def rule_table(
 ) -> int:
     """Make table `target` with the ruling of each row of `source`; return its row count.
 
-    `source` has `call_id`, `game_on`, `rule_code` (unless `code` is given) and the deciding facts. `book` has the
-    rules as a league plays them; None takes the rules' own words.
+    `source` has `call_id`, `game_on`, `rule_code` (unless `code` is given) and the recorded deciding facts. `book`
+    has the rules as a league plays them; None takes the rules' own words.
+
+    Raises
+    ------
+    DisagreementError
+        A row has a value that is none of its fact's.
     """
-    book = book or rule_book()
-    layout = lay_out(book)
-    _make_leaves(store, book, layout)
-    bound = {f"step_{level}": list(table) for level, table in enumerate(layout.steps)}
-    bound["starts"] = list(layout.starts)
-    store.run(f"CREATE OR REPLACE TEMP TABLE walked AS {walk_sql(book, source, code)}", bound)
-    _rule_patterns(store, book, source)
-    same = " AND ".join(f"gap.{name} IS NOT DISTINCT FROM pattern.{name}" for name in ("regime", *recorded_facts()))
-    # `least` passes over NULL, so a count that is unknown or over is told apart first.
-    settled_columns = ", ".join(
-        {
-            "balls_after": "coalesce(CAST(balls + more_balls AS VARCHAR), '')",
-            "strikes_after": "CASE WHEN strikes + more_strikes IS NULL THEN '' "
-            "ELSE CAST(least(2, strikes + more_strikes) AS VARCHAR) END",
-        }.get(name, name)
-        + f" AS {name}"
-        for name in COLUMNS
+    book, keys = book or rule_book(), FactKeys(recorded_facts())
+    _key_rows(store, book, keys, source, code)
+    store.run(f"CREATE OR REPLACE TEMP TABLE wanted AS SELECT DISTINCT regime, {', '.join(keys.columns)} FROM kind")
+    DistinctRulings(store, book, keys).make()
+    rows = _write(store, keys, target)
+    _drop(store, "keyed", "kind", "wanted", "ruled", "answer")
+    return rows
+
+
+def _make_regimes(store: Store, book: RuleBook) -> None:
+    """Make `regime_in`: for each era and code the regime in force."""
+    store.run(
+        "CREATE OR REPLACE TEMP TABLE regime_in (era INTEGER, code_no INTEGER, rule_code VARCHAR, regime INTEGER)"
+    )
+    rows: list[tuple[object, ...]] = [
+        (era, code_no, code, book.regimes.index(book.regime(code, day)))
+        for era, day in enumerate([dt.date.min, *_changes(book)])
+        for code_no, code in enumerate(CODES)
+    ]
+    insert(store, "regime_in", rows, ("INTEGER", "INTEGER", "VARCHAR", "INTEGER"))
+
+
+def _write_other_codes(store: Store, keys: FactKeys) -> None:
+    """Make `rulings.other_code`: where another code settles a call otherwise than its own code rules it."""
+    columns = ", ".join(keys.columns)
+    differs = " OR ".join(f"said.{name} IS DISTINCT FROM own_said.{name}" for name in RULING_FIELDS)
+    # First which sets of facts another code rules otherwise; only the rows that have them are then looked at.
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE otherwise AS SELECT kind.*, other.code_no, ruled.answer_id FROM kind "
+        f"JOIN ruled AS own USING (regime, {columns}) JOIN answer AS own_said ON own_said.answer_id = own.answer_id "
+        "JOIN regime_in AS home ON home.era = kind.era AND home.regime = kind.regime "
+        "JOIN regime_in AS other ON other.era = kind.era AND other.code_no <> home.code_no "
+        "JOIN ruled ON ruled.regime = other.regime AND "
+        f"{' AND '.join(f'ruled.{name} = kind.{name}' for name in keys.columns)} "
+        "JOIN answer AS said ON said.answer_id = ruled.answer_id "
+        f"WHERE said.state = 'settled' AND ({differs})"
     )
     store.run(
-        f"CREATE OR REPLACE TABLE {target} AS "
-        f"SELECT call_id, {settled_columns} FROM walked JOIN {source} AS source USING (call_id) "
-        "JOIN leaf USING (regime, place) "
-        f"UNION ALL SELECT gap.call_id, {', '.join('pattern_ruling.' + name for name in COLUMNS)} "
-        f"FROM gap JOIN pattern ON {same} JOIN pattern_ruling USING (pattern_id)"
+        "CREATE OR REPLACE TABLE rulings.other_code AS "
+        f"SELECT call_id, rule_code, {', '.join(RULING_FIELDS)} FROM keyed "
+        f"JOIN otherwise USING (regime, era, {columns}) JOIN answer USING (answer_id) "
+        "JOIN (SELECT DISTINCT code_no, rule_code FROM regime_in) USING (code_no) ORDER BY code_no, call_id"
     )
-    for name in ("walked", "leaf", "gap", "pattern", "pattern_ruling"):
-        store.run(f"DROP TABLE {name}")
-    return int(store.value(f"SELECT count(*) FROM {target}"))
+    _drop(store, "otherwise")
 
 
-def rule_season(config: RunConfig, store: Store) -> StepResult:
-    """Make `rulings.ruling` (every call under its own code) and `rulings.other_code` (where another code differs)."""
+def rule_season(config: RunConfig | None, store: Store) -> StepResult:
+    """Make `rulings.ruling` (every call under its own code) and `rulings.other_code` (where another code differs).
+
+    The points that a league settles are taken from the policy; without a `config`, from the rules' own words.
+
+    Raises
+    ------
+    DisagreementError
+        A call has a value that is none of its fact's.
+    """
+    book = rule_book() if config is None else league_book(config.policy.rule_options)
+    keys = FactKeys(recorded_facts())
     with store.transaction():
         rows_in = int(store.value("SELECT count(*) FROM facts.fct_call"))
-        ruled = rule_table(store, "facts.fct_call", "rulings.ruling")
-        parts = ", ".join(RULING_FIELDS)
+        _key_rows(store, book, keys, "facts.fct_call", None)
+        _make_regimes(store, book)
+        columns = ", ".join(keys.columns)
         store.run(
-            "CREATE OR REPLACE TABLE rulings.other_code AS "
-            f"SELECT call_id, '' AS rule_code, {parts} FROM rulings.ruling LIMIT 0"
+            f"CREATE OR REPLACE TEMP TABLE wanted AS SELECT DISTINCT regime_in.regime, {columns} "
+            "FROM kind JOIN regime_in USING (era)"
         )
-        for code in CODES:
-            rule_table(store, "facts.fct_call", "rulings.under_code", code)
-            differs = " OR ".join(f"other.{name} IS DISTINCT FROM own.{name}" for name in RULING_FIELDS)
-            store.run(
-                "INSERT INTO rulings.other_code "
-                f"SELECT call_id, $code, {', '.join('other.' + name for name in RULING_FIELDS)} "
-                "FROM rulings.under_code AS other JOIN rulings.ruling AS own USING (call_id) "
-                "JOIN facts.fct_call USING (call_id) "
-                f"WHERE fct_call.rule_code <> $code AND other.state = 'settled' AND ({differs}) ORDER BY call_id",
-                {"code": code},
-            )
-        store.run("DROP TABLE rulings.under_code")
+        DistinctRulings(store, book, keys).make()
+        ruled = _write(store, keys, "rulings.ruling")
+        _write_other_codes(store, keys)
+        _drop(store, "keyed", "kind", "wanted", "ruled", "answer", "regime_in")
         counts = dict(store.rows("SELECT state, count(*) FROM rulings.ruling GROUP BY state ORDER BY state"))
     return StepResult(
         "rulings",
