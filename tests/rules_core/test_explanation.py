@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+import schemas
 from pipeline.errors import RuleDefinitionError
 from pipeline.rules.answer import columns_of, rule_case
 from pipeline.rules.compile import rule_book
@@ -29,7 +30,8 @@ from pipeline.rules.expression import parse
 from pipeline.rules.model import CODES, RULING_FIELDS
 from pipeline.rules.nearest import sound_answers
 from pipeline.rules.options import PREFIX, settle
-from pipeline.rules.vocabulary import facts
+from pipeline.rules.reading import rules
+from pipeline.rules.vocabulary import facts, recorded_facts
 
 TODAY = dt.date(2026, 5, 1)
 QUIET = {
@@ -192,6 +194,35 @@ def test_with_all_facts_the_rules_that_spoke_are_those_of_the_ruling(drawn, data
         assert tuple(kept) == ends[0].rule_ids
     else:
         assert set(ends[0].rule_ids) <= set(speakers)
+
+
+BLANKS = {field.name: field.blank_value for field in schemas.table("plate_calls").fields}
+
+
+def test_on_every_rules_own_cases_the_rules_that_surely_spoke_are_in_every_possible_ruling():
+    told = 0
+    for rule in rules().values():
+        for case in rule.cases:
+            league = settle(case.options)
+            book = rule_book(league)
+            regime = book.regime(case.code, case.day or TODAY)
+            known = {PREFIX + name: value for name, value in league}
+            known |= {name: str(case.given.get(name, BLANKS.get(name) or "")) or None for name in recorded_facts()}
+            answers = sound_answers(book.forest, regime.root, known)
+            # From the conditions alone; an open case also narrowed down by the rulings that are possible.
+            views = [View(book, regime, known)] + [View(book, regime, known, answers)] * (len(answers) > 1)
+            for view in views:
+                for answer in answers:
+                    aside = {name for rule_id in answer.rule_ids for name in book.rules[rule_id].sets_aside}
+                    for name, taken in view.taken.items():
+                        own = [one for one in answer.rule_ids if book.rules[one].decision == name]
+                        assert set(own) <= set(taken.speakers), (rule.id, case.name, name)
+                        if len(taken.speakers) == 1 and answer.state == "settled" and name not in aside and not (
+                            aside and name in view.set_aside
+                        ):
+                            assert (own or [NO_RULE]) == list(taken.speakers), (rule.id, case.name, name)
+                            told += 1
+    assert told > 3_000
 
 
 @settings(max_examples=60, deadline=None)
