@@ -32,7 +32,8 @@ WITH source AS (
 ), decided AS (
   SELECT * EXCLUDE (could_avoid, moment, bounced, swing),
          -- Delay, changing boxes and a walk on request are acts before the pitch, whatever the sheet says of the moment.
-         CASE WHEN batter_act IN ('delay', 'switched_box') OR walk_request <> 'none' THEN 'before_pitch' ELSE moment END AS moment,
+         CASE WHEN batter_act IN ('delay', 'switched_box') OR walk_request = 'coach'
+                OR (walk_request = 'catcher' AND rule_code = 'nfhs') THEN 'before_pitch' ELSE moment END AS moment,
          -- A ball that slipped and rolled over the foul line is a pitch that bounced.
          CASE WHEN pitch_legality = 'dropped_crossed_line' THEN 'yes' ELSE bounced END AS bounced,
          -- The partner's answer settles a checked swing.
