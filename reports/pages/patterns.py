@@ -58,7 +58,8 @@ def _sum(total: Row) -> str:
         f"({percent(total['share_explained'])}) read like one of these patterns. "
     )
     rest = total["misruled"] - total["judged"]
-    text += f"{count(total['judged'])} of them are a judgement of what was seen, mostly ball or strike"
+    verb = "is" if total["judged"] == 1 else "are"
+    text += f"{count(total['judged'])} of them {verb} a judgement of what was seen, mostly ball or strike"
     if rest:
         text += (
             f"; of the other {count(rest)}, {count(total['explained'] - total['judged'])} "
@@ -97,7 +98,7 @@ def _table(rows: Sequence[Row]) -> Table:
 def _entry(row: Row, links: SiteLinks) -> Entry:
     lines: list[tuple[str, Sequence[Inline]]] = [
         ("Not so", [row["says"]]),
-        ("Right where", [sentence(row["true_where"])]),
+        ("Holds", [sentence(row["true_where"])]),
     ]
     if row["rule_refs"]:
         known = CONFIDENCES.get(row["confidence"], row["confidence"])

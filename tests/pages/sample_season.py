@@ -114,6 +114,7 @@ def _seen(store, place, umpire, name):
             strikes=2, area="pitches", topic="pitch", verdict=verdict, p_right=0.9, ruled_text="strike",
             right_text="ball" if wrong else "strike", misruling_code="pitch.<called>" if wrong else None,
             misruling_title="Ball called <a strike>" if wrong else None, consequence="count" if wrong else None,
+            pattern_id="M<1>" if wrong else None, pattern_title="He saw <another> pitch." if wrong else None,
             because="Part of the ball touched <the zone>.", needs="pitch_caught" if verdict == "open" else None,
             state="open" if verdict == "open" else "settled", rule_ids="P502;P<9>", rule_refs="nfhs 7-2",
             confidence="memory", evaluator_grade="right", evaluator_agrees=not wrong,
@@ -134,6 +135,13 @@ def _rest(store):
         rate_low=0.3, rate_high=0.7, umpire_share=1.0, clinic_score=7.0, explanation="It is a <ball>.",
         rule_refs="nfhs 7-2", example_call_ids="U1/<1>;nowhere",
     )  # fmt: skip
+    add(
+        store, "pub_pattern", pattern_id="M<1>", precedence=1, kind="judgement", topic="pitch",
+        title="He saw <another> pitch.", says="It was <not> so.", true_where="Elsewhere & at home.", codes="nfhs",
+        rule_refs="nfhs 7-2", confidence="memory", source="common practice, no source", times=7, also_times=0, umpires=7,
+        share=1.0, example_call_ids="U1/<1>;nowhere",
+    )  # fmt: skip
+    add(store, "pub_pattern_total", misruled=7, explained=7, judged=7, share_explained=1.0)
     add(store, "pub_level_misruling", level="low", misruling_code="pitch.<called>", times=7, chances=14)
     for evaluator, name in EVALUATORS.items():
         add(
