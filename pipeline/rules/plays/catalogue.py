@@ -1,0 +1,85 @@
+"""Plays from the rules' own worked cases: what happened stands in the case, the scoreboard is drawn."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Mapping
+
+from pipeline.rules.plays.play import Origin
+from pipeline.rules.plays.situation import BASES, COUNT_AND_OUTS, as_read
+from pipeline.rules.reading import rules
+from pipeline.rules.vocabulary import facts
+
+WITHOUT_TOPIC = ("standing", "coverage", "order")
+"""Topics of rules that keep the order of decision; their cases tell of no play that a clinic would hold."""
+
+VARIANTS = 3
+"""How many scoreboards are drawn for each worked case."""
+
+_RUNNERS = ("", "", "1", "1", "2", "3", "12", "13", "23", "123")
+"""Runners on base, drawn evenly from this list: empty and first base come more often, as in games."""
+
+_FROM = {"second": "stealing_first", "third": "stealing_second", "home": "stealing_third"}
+"""Who is going where the case says only to which base: he who was one base before it."""
+
+_ALIKE = {"contact_front": "inside", "contact_back": "inside", "plate_touch": "no"}
+"""How a batted ball is read where the case does not speak of the feet, because it is about something else."""
+
+
+def topics() -> tuple[str, ...]:
+    """Every topic of which there are rules about plays, in the order of the alphabet."""
+    return tuple(sorted({rule.topic for rule in rules().values()} - set(WITHOUT_TOPIC)))
+
+
+def _happened(given: Mapping[str, str]) -> dict[str, str]:
+    """Complete what happened where the case leaves out what goes without saying."""
+    made = {name: value for name, value in given.items() if name in facts()}
+    if going := _FROM.get(made.get("play_on", "none")):
+        made.setdefault(going, "yes")
+    known = as_read(made, "")
+    if known["contact"] != "none":
+        if known["swing"] == "none" and known["touched"] == "none":
+            made["swing"] = "full"
+        for name, value in _ALIKE.items():
+            made.setdefault(name, value)
+        if known["contact"] == "foul":
+            made.setdefault("pitch_caught", "no")  # a foul that was caught is told as `foul_caught` or a tip
+    elif known["moment"] == "pitch" and known["touched"] == "none" and known["pitch_delivered"] == "yes":
+        made.setdefault("pitch_caught", "no" if known["bounced"] == "yes" else "yes")
+    return made
+
+
+def drawn_count(rng: random.Random) -> dict[str, str]:
+    """Draw outs, balls and strikes."""
+    return {"outs": rng.choice("012"), "balls": rng.choice("0123"), "strikes": rng.choice("012")}
+
+
+def _scoreboard(given: Mapping[str, str], rng: random.Random) -> dict[str, str]:
+    """Draw outs, count and runners where the case leaves them open."""
+    drawn = drawn_count(rng)
+    on = rng.choice(_RUNNERS)
+    bases = {name: "yes" if str(number) in on else "no" for number, name in enumerate(BASES, 1)}
+    for name in BASES:
+        # A runner who is going has to be on his base.
+        if given.get(name.replace("on_", "stealing_")) == "yes":
+            bases[name] = "yes"
+    return {**drawn, **bases, **{name: given[name] for name in (*COUNT_AND_OUTS, *BASES) if name in given}}
+
+
+def worked_situations(wanted: frozenset[str], seed: int) -> Iterator[tuple[dict[str, str], Origin]]:
+    """Every worked case of the wanted topics with drawn scoreboards, in the order of the catalogue.
+
+    Cases about a fact that was not recorded, and cases of a league that settled a point for itself, are left out.
+    """
+    for rule in rules().values():
+        if rule.topic not in wanted:
+            continue
+        for number, case in enumerate(rule.cases):
+            if "" in case.given.values() or getattr(case, "options", None):
+                continue
+            base = f"{rule.id}/{number}"
+            origin = Origin(rule.topic, base, f"Worked case of rule {rule.id}: {case.name}.")
+            happened = _happened(case.given)
+            for variant in range(VARIANTS):
+                rng = random.Random(f"{seed}/{base}/{variant}")  # noqa: S311 - a seeded draw, nothing secret
+                yield {**happened, **_scoreboard(case.given, rng)}, origin
