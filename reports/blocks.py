@@ -137,12 +137,13 @@ class Exact:
 
 @dataclass(frozen=True)
 class Steps:
-    """The order of decision: drawn, and as an ordered list beside the drawing. `title` is a plain sentence."""
+    """The order of decision: drawn for the screen and for paper, and as an ordered list. `title` is a sentence."""
 
     kind: ClassVar[str] = "steps"
     id: str
     title: str
     drawing: OrderDrawing
+    paper: OrderDrawing
     entries: Sequence[Entry]
     note: str = ""
 

@@ -16,11 +16,14 @@ Row = Mapping[str, Any]
 WIDTH = 352.0
 """Width of the drawing in its own units: that of a telephone's page."""
 
+PAPER_WIDTH = 600.0
+"""Width of the drawing for paper, which is lower, so that it fits one sheet at a size that can be read."""
+
 _LANE = 11.0
-_PORT = 9.0
+_PORT = 7.0
 _PAD = 8.0
-_GAP = 9.0
-_HEAD = 10.0
+_GAP = 8.0
+_HEAD = 12.0
 _TEXT_HEIGHT = 14.5
 _BEND = 4.0
 _TITLE_CHAR = 7.9
@@ -33,7 +36,10 @@ _MOST_ANSWERS = 70
 
 @dataclass(frozen=True)
 class Box:
-    """One question: its name, corner, size, and lines of text with the height of each line's foot."""
+    """One question: its name, corner, size, and lines of text with the height of each line's foot.
+
+    The count of rules stands at `rules_x`, at the right end of the last line of answers where both fit in it.
+    """
 
     decision: str
     x: float
@@ -43,6 +49,8 @@ class Box:
     question: Sequence[tuple[float, str]]
     answers: Sequence[tuple[float, str]]
     rules: tuple[float, str]
+    rules_x: float
+    rules_at_end: bool
 
 
 @dataclass(frozen=True)
@@ -118,8 +126,10 @@ def lanes_of(spans: Mapping[str, tuple[int, int]]) -> dict[str, int]:
     return found
 
 
-def order_drawing(decisions: Sequence[Row], feeds: Sequence[Row], rules_text: Mapping[str, str]) -> OrderDrawing:
-    """Place the boxes and lines; `rules_text` says how many rules answer each question."""
+def order_drawing(
+    decisions: Sequence[Row], feeds: Sequence[Row], rules_text: Mapping[str, str], width: float = WIDTH
+) -> OrderDrawing:
+    """Place the boxes and lines; `rules_text` says how many rules answer each question, `width` is the least width."""
     layer_of = layers_of(decisions, feeds)
     ordered = sorted(decisions, key=lambda row: layer_of[row["decision"]])  # keeps the order within a layer
     place = {row["decision"]: number for number, row in enumerate(ordered)}
@@ -130,10 +140,10 @@ def order_drawing(decisions: Sequence[Row], feeds: Sequence[Row], rules_text: Ma
     }
     lanes = lanes_of(spans)
     left = _LANE * (max(lanes.values(), default=-1) + 1) + 8
-    width = max(WIDTH, left + 200)
+    width = max(width, left + 200)
     layers: list[Layer] = []
     boxes: dict[str, Box] = {}
-    y = 0.0
+    y = 4.0  # so that the first heading stands within the drawing
     for row in ordered:
         number = layer_of[row["decision"]] + 1
         if not layers or layers[-1].number != number:
@@ -158,8 +168,10 @@ def _box(row: Row, x: float, y: float, width: float, arriving: int, rules: str) 
     answers = str(row["outcomes"] or "")
     if len(answers) > _MOST_ANSWERS:
         answers = f"{answers.count('; ') + 1} answers"
-    small = wrapped(answers.replace("; ", " / "), int(inner / _SMALL_CHAR))
-    feet = [y + _PAD + 11 + _TEXT_HEIGHT * number for number in range(len(question) + len(small) + 1)]
+    letters = int(inner / _SMALL_CHAR)
+    small = wrapped(answers.replace("; ", " / "), letters)
+    at_end = len(small[-1]) + len(rules) + 3 <= letters
+    feet = [y + _PAD + 11 + _TEXT_HEIGHT * number for number in range(len(question) + len(small) + (not at_end))]
     text = _PAD + _TEXT_HEIGHT * len(feet) + 4
     height = max(text, _PAD + _PORT * (arriving + 1) + 4)
     parted = len(question), len(question) + len(small)
@@ -172,6 +184,8 @@ def _box(row: Row, x: float, y: float, width: float, arriving: int, rules: str) 
         list(zip(feet[: parted[0]], question, strict=True)),
         list(zip(feet[parted[0] : parted[1]], small, strict=True)),
         (feet[-1], rules),
+        x + width - _PAD if at_end else x + _PAD,
+        at_end,
     )
 
 

@@ -6,12 +6,12 @@ from collections.abc import Iterator, Sequence
 
 from reports.blocks import Cell, Column, Entry, Inline, Link, Page, Paragraph, Section, Steps, Table
 from reports.book import Row, SeasonBook
-from reports.figures.order_of_decision import layers_of, order_drawing
+from reports.figures.order_of_decision import PAPER_WIDTH, layers_of, order_drawing
 from reports.links import Atlas, SiteLinks, link_cell
 from reports.naming import anchor
 from reports.pages.rules_read import RuleBook, joined, known_cell, rule_cell
 from reports.pages.rules_rule import rule_page
-from reports.pages.rules_topic import options_table, topic_page
+from reports.pages.rules_topic import options_ledger, topic_page
 from reports.words import CODES, CONFIDENCES, NOTHING, count, num, plural, topic
 
 CAUTION = (
@@ -70,7 +70,7 @@ def _index(rules: RuleBook, links: SiteLinks) -> Page:
             Section(
                 "options",
                 "Points that a league settles",
-                [options_table("options-table", rules.options, links)],
+                [options_ledger(rules.options, links)],
                 margin=["The policy settles them by name under [rule_options]. What nobody settled stays open."],
             )
         )
@@ -99,6 +99,7 @@ def _order(rules: RuleBook, links: SiteLinks) -> Section:
         "order-figure",
         f"A ruling answers {plural(len(decisions), 'question')} in {plural(max(layers.values()) + 1, 'step')}, each from the facts and the answers before it.",
         order_drawing(decisions, rules.feeds, small),
+        order_drawing(decisions, rules.feeds, small, PAPER_WIDTH),
         [_entry(row, layers[row["decision"]] + 1, rules, links) for row in decisions],
         note="A line leads from a question to each that depends on its answer. The last line of a box counts the rules of each code; OBR stands for Official Baseball Rules.",
     )

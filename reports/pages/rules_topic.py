@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Cell, Column, Inline, Link, Page, Section, Table
+from reports.blocks import Cell, Column, Entry, Inline, Ledger, Link, Page, Section, Table
 from reports.book import Row
 from reports.links import SiteLinks, link_cell
 from reports.naming import anchor
@@ -15,7 +15,6 @@ from reports.pages.rules_read import (
     days_words,
     instead_words,
     joined,
-    known_cell,
     listed,
     measure,
     rule_cell,
@@ -23,7 +22,11 @@ from reports.pages.rules_read import (
 )
 from reports.words import CODES, CONFIDENCES, CONSEQUENCES, NOTHING, count, num, percent, plural, sentence, topic
 
-_SETTLED = {"policy": "the policy", "rule": "the words of the rule", "nobody": "nobody: a ruling that turns on it is open"}
+_SETTLED = {
+    "policy": "The policy",
+    "rule": "The words of the rule, as the policy says nothing",
+    "nobody": "Nobody, so a ruling that turns on it is open until the policy settles it",
+}
 
 
 def topic_page(rules: RuleBook, name: str, own: Sequence[Row], links: SiteLinks) -> Page:
@@ -35,7 +38,7 @@ def topic_page(rules: RuleBook, name: str, own: Sequence[Row], links: SiteLinks)
     options = [row for row in rules.options if name in listed(row["topics"])]
     if options:
         sections.append(
-            Section("options", "Points that a league settles", [options_table("options-table", options, links)])
+            Section("options", "Points that a league settles", [options_ledger(options, links)])
         )
     if name in rules.dimensions:
         sections.append(Section("measures", "Measures", [_measures(rules.dimensions[name])]))
@@ -155,38 +158,30 @@ def _known_by_code(row: Row) -> str:
     return ", ".join(f"{CODES[code]}: {CONFIDENCES.get(mark, mark)}" for code, mark in marks.items()) or NOTHING
 
 
-def options_table(table_id: str, rows: Sequence[Row], links: SiteLinks) -> Table:
-    """Return the table of some points that a league settles, with what holds this season."""
-    return Table(
-        table_id,
-        "Points that a league settles, and what holds this season",
-        [
-            Column("Point", "long"),
-            Column("This season", "long"),
-            Column("Settled by"),
-            Column("Choices", "long"),
-            Column("Codes"),
-            Column("Rules"),
-            Column("Name in the policy"),
-            Column("Numbers", "long"),
-            Column("How well known"),
-            Column("Note", "long"),
-        ],
-        [
-            [
-                Cell(row["title"]),
-                Cell(row["in_force"] or "not settled"),
-                Cell(_SETTLED.get(row["settled_by"]) or row["settled_by"]),
-                Cell(row["choices"]),
-                Cell(codes_words(row["codes"])),
-                rules_cell(links, row["rule_ids"]),
-                Cell(row["option_id"]),
-                Cell(row["reference"]),
-                known_cell(row["confidence"]),
-                Cell(row["note"] or NOTHING),
-            ]
-            for row in rows
-        ],
+def options_ledger(rows: Sequence[Row], links: SiteLinks) -> Ledger:
+    """Return the entries of some points that a league settles, with what holds this season."""
+    return Ledger("options-ledger", "What holds this season", [_option_entry(row, links) for row in rows])
+
+
+def _option_entry(row: Row, links: SiteLinks) -> Entry:
+    lines: list[tuple[str, Sequence[Inline]]] = [
+        ("Settled by", [f"{_SETTLED.get(row['settled_by']) or row['settled_by']}, under the name {row['option_id']}."]),
+        ("Choices", [sentence(row["choices"])]),
+        ("Codes", [codes_words(row["codes"])]),
+    ]
+    found = listed(row["rule_ids"])
+    if found:
+        lines.append(("Rules", joined([links.rule(rule_id) for rule_id in found])))
+    known = CONFIDENCES.get(row["confidence"]) or row["confidence"]
+    lines.append(("Numbers", [f"{row['reference']} ({known})"]))
+    if row["note"]:
+        lines.append(("Note", [sentence(row["note"])]))
+    return Entry(
+        anchor("option", row["option_id"]),
+        row["title"],
+        "disc" if row["in_force"] else "query",
+        row["in_force"] or "not settled",
+        lines,
     )
 
 

@@ -171,9 +171,9 @@ def test_measures_options_and_patterns_stand_on_their_topics(site, tables):
     for row in tables["pub_dimension"]:
         assert squeezed(row["title"]) in squeezed(pages[f"topics/{row['topic']}.html"].by_id["measures-table"])
     for row in tables["pub_rule_option"]:
-        assert squeezed(row["in_force"] or "not settled") in squeezed(pages["rules.html"].by_id["options-table"])
+        assert squeezed(row["in_force"] or "not settled") in squeezed(pages["rules.html"].by_id["options"])
         for topic in (row["topics"] or "").split(";"):
-            assert not topic or squeezed(row["title"]) in squeezed(pages[f"topics/{topic}.html"].by_id["options-table"])
+            assert not topic or squeezed(row["title"]) in squeezed(pages[f"topics/{topic}.html"].by_id["options"])
     topics = {rule["topic"] for rule in tables["pub_rule"]}
     for row in tables["pub_pattern"]:
         if row["topic"] in topics:
@@ -234,60 +234,79 @@ def numbers(text):
     return [float(number) for number in re.findall(r"-?\d+(?:\.\d+)?", text)]
 
 
-def boxes_of(page):
-    """Corner and size of each box, by decision."""
-    found, name = {}, None
-    for tag, attributes in page.tags:
-        if attributes.get("class") == "order-box":
-            name = attributes["data-decision"]
-        elif tag == "rect" and name is not None and name not in found:
-            found[name] = tuple(float(attributes[key]) for key in ("x", "y", "width", "height"))
+class Drawing:
+    """One drawing of the order: its size, its boxes by decision, and its lines with the paths of run and head."""
+
+    def __init__(self, attributes):
+        self.attributes = attributes
+        self.width, self.height = numbers(attributes["viewbox"])[2:]
+        self.boxes = {}
+        self.lines = []
+
+
+@pytest.fixture(scope="module", params=["order", "order order-paper"], ids=["on the screen", "on paper"])
+def drawing(site, request):
+    _, pages = site
+    found, box = None, None
+    for tag, attributes in pages["rules.html"].tags:
+        kind = attributes.get("class")
+        if tag == "svg":
+            if found:
+                break
+            found = Drawing(attributes) if kind == request.param else None
+        elif found is None:
+            continue
+        elif kind == "order-line":
+            found.lines.append([attributes["data-from"], attributes["data-to"]])
+        elif kind in ("order-run", "order-head"):
+            found.lines[-1].append(numbers(attributes["d"]))
+        elif kind == "order-box":
+            box = attributes["data-decision"]
+        elif tag == "rect":
+            found.boxes[box] = tuple(float(attributes[key]) for key in ("x", "y", "width", "height"))
     return found
 
 
-def test_the_drawing_has_a_box_for_each_decision_and_a_line_for_each_dependency(site):
-    _, pages = site
+def test_the_drawing_has_a_box_for_each_decision_and_a_line_for_each_dependency(drawing):
     decisions, rules = declared()
-    lines = [(line["data-from"], line["data-to"]) for line in pages["rules.html"].of_class("order-line")]
-    assert sorted(boxes_of(pages["rules.html"])) == sorted(one["name"] for one in decisions)
-    assert sorted(lines) == sorted(dependencies(decisions, rules))
+    assert sorted(drawing.boxes) == sorted(one["name"] for one in decisions)
+    lines = sorted((source, target) for source, target, *_ in drawing.lines)
+    assert lines == sorted(dependencies(decisions, rules))
     assert len(lines) > len(decisions)
 
 
-def test_each_line_runs_from_the_left_side_of_its_box_down_to_that_of_the_other(site):
-    _, pages = site
-    page = pages["rules.html"]
-    boxes = boxes_of(page)
-    runs = [attributes["d"] for attributes in page.of_class("order-run")]
-    heads = [attributes["d"] for attributes in page.of_class("order-head")]
-    for line, run, head in zip(page.of_class("order-line"), runs, heads, strict=True):
-        x, y, _, height = boxes[line["data-from"]]
-        assert numbers(run)[0] == x
-        assert y < numbers(run)[1] < y + height
-        into_x, into_y, _, into_height = boxes[line["data-to"]]
-        assert numbers(head)[0] == into_x
-        assert into_y < numbers(head)[1] < into_y + into_height
+def test_each_line_runs_from_the_left_side_of_its_box_down_to_that_of_the_other(drawing):
+    for source, target, run, head in drawing.lines:
+        x, y, _, height = drawing.boxes[source]
+        assert run[0] == x
+        assert y < run[1] < y + height
+        into_x, into_y, _, into_height = drawing.boxes[target]
+        assert head[0] == into_x
+        assert into_y < head[1] < into_y + into_height
         assert y + height < into_y, "a question stands below those it depends on"
 
 
-def test_boxes_and_lanes_stay_apart_and_within_the_drawing(site):
-    _, pages = site
-    (svg,) = pages["rules.html"].of_class("order")
-    _, _, width, height = numbers(svg["viewbox"])
-    boxes = sorted(boxes_of(pages["rules.html"]).values(), key=lambda box: box[1])
+def test_boxes_and_lines_stay_apart_and_within_the_drawing(drawing):
+    boxes = sorted(drawing.boxes.values(), key=lambda box: box[1])
     for upper, lower in itertools.pairwise(boxes):
         assert upper[1] + upper[3] < lower[1]
-    assert all(box[0] >= 0 and box[0] + box[2] <= width and box[1] + box[3] <= height for box in boxes)
-    heads = [tuple(numbers(one["d"])[:2]) for one in pages["rules.html"].of_class("order-head")]
-    assert len(heads) == len(set(heads)), "no two lines end in one place"
+    assert all(box[0] >= 0 and box[0] + box[2] <= drawing.width for box in boxes)
+    assert all(box[1] >= 0 and box[1] + box[3] <= drawing.height for box in boxes)
+    assert all(min(run[0::2]) >= 0 for _, _, run, _ in drawing.lines)
+    ends = [tuple(head[:2]) for *_, head in drawing.lines]
+    assert len(ends) == len(set(ends)), "no two lines end in one place"
+
+
+def test_the_drawing_is_a_picture_that_the_list_tells_in_words(drawing):
+    attributes = drawing.attributes
+    assert (attributes["role"], attributes["aria-describedby"]) == ("img", "order-figure-list")
+    assert attributes["aria-labelledby"] == "order-figure-title"
 
 
 def test_the_list_beside_the_drawing_tells_question_answers_and_rules_of_each_code(site):
     _, pages = site
     decisions, rules = declared()
     page = pages["rules.html"]
-    (svg,) = page.of_class("order")
-    assert (svg["role"], svg["aria-describedby"]) == ("img", "order-figure-list")
     for one in decisions:
         told = squeezed(page.by_id[f"decision-{one['name']}"])
         counts = [sum(code in rule["codes"] for rule in rules if rule["decision"] == one["name"]) for code in ("nfhs", "obr", "ncaa")]
