@@ -81,38 +81,48 @@ def explain_case(
     return as_json(*found) if as_document else as_text(*found, show_all=show_all)
 
 
+def item_cases(store: Store, items: Path) -> None:
+    """Make `item` (what each item of a quiz sheet states) and `facts.item_case` (the facts of those about a case).
+
+    Raises
+    ------
+    InputError
+        The sheet cannot be read, or lacks the ids or the keys.
+    """
+    names = land_cases(store, items, today())
+    if "item_id" not in names or "key" not in names:
+        raise InputError(
+            "the sheet has no item_id or no key",
+            where=Where(items, 1),
+            hint="see `platework blank quiz_items`",
+        )
+    wanted = (
+        "item_id",
+        "rule_code",
+        "quantity",
+        "key",
+        *(f"option_{letter}_states" for letter in LETTERS),
+    )
+    given = ", ".join(
+        f"nullif(trim(\"in_{name}\"), '') AS {name}" if name in names else f"NULL AS {name}" for name in wanted
+    )
+    store.run(f"CREATE TEMP TABLE item AS SELECT line_no, {given} FROM raw.case_row")
+    has_case = " OR ".join(
+        f"nullif(trim(\"in_{name}\"), '') IS NOT NULL" for name in schemas.fact_columns() if name in names
+    )
+    store.run(
+        "UPDATE source_call SET call_id = item_id FROM item "
+        "WHERE CAST(item.line_no AS VARCHAR) = source_call.call_id"
+    )
+    keep = f'SELECT trim("in_item_id") FROM raw.case_row WHERE {has_case}' if has_case else "SELECT '' WHERE FALSE"
+    store.run(f"DELETE FROM source_call WHERE call_id NOT IN ({keep})")
+    make_calls(store, "facts.item_case", zone_measures(), Measurement())
+
+
 def check_quiz(items: Path, out: Path | None = None) -> tuple[str, bool]:
     """Check the keys of a quiz sheet; return the verdicts as CSV text, and whether every checked key is confirmed."""
     with Store() as store:
-        names = land_cases(store, items, today())
-        if "item_id" not in names or "key" not in names:
-            raise InputError(
-                "the sheet has no item_id or no key",
-                where=Where(items, 1),
-                hint="see `platework blank quiz_items`",
-            )
-
-        wanted = (
-            "item_id",
-            "rule_code",
-            "quantity",
-            "key",
-            *(f"option_{letter}_states" for letter in LETTERS),
-        )
-        given = ", ".join(
-            f"nullif(trim(\"in_{name}\"), '') AS {name}" if name in names else f"NULL AS {name}" for name in wanted
-        )
-        store.run(f"CREATE TEMP TABLE item AS SELECT line_no, {given} FROM raw.case_row")
-        has_case = " OR ".join(
-            f"nullif(trim(\"in_{name}\"), '') IS NOT NULL" for name in schemas.fact_columns() if name in names
-        )
-        store.run(
-            "UPDATE source_call SET call_id = item_id FROM item "
-            "WHERE CAST(item.line_no AS VARCHAR) = source_call.call_id"
-        )
-        keep = f'SELECT trim("in_item_id") FROM raw.case_row WHERE {has_case}' if has_case else "SELECT '' WHERE FALSE"
-        store.run(f"DELETE FROM source_call WHERE call_id NOT IN ({keep})")
-        make_calls(store, "facts.item_case", zone_measures(), Measurement())
+        item_cases(store, items)
         rule_table(store, "facts.item_case", "rulings.item_ruling")
         checks = check_items(store, "item", "rulings.item_ruling")
     stream = io.StringIO()

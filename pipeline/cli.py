@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -210,6 +211,104 @@ def quiz_check(
     if out is None:
         typer.echo(text, nl=False)
     raise typer.Exit(0 if clean else 1)
+
+
+class Grade(StrEnum):
+    """How hard an item is."""
+
+    PLAIN = "plain"
+    DEMANDING = "demanding"
+    HARD = "hard"
+
+
+class SheetForm(StrEnum):
+    """How items are written."""
+
+    MD = "md"
+    HTML = "html"
+    CSV = "csv"
+
+
+@app.command()
+def cases(
+    season: Annotated[
+        Path | None,
+        typer.Option(
+            "--season",
+            help="Output folder of a run: plays are made of its misruled calls. Else of the rules' own cases.",
+            show_default=False,
+        ),
+    ] = None,
+    topic: Annotated[
+        list[str] | None,
+        typer.Option("--topic", help="A topic, such as illegal_hit or dimensions; repeatable.", show_default=False),
+    ] = None,
+    code: Annotated[str, typer.Option("--code", help="Rule code: nfhs, obr or ncaa.")] = "nfhs",
+    number: Annotated[int, typer.Option("--number", min=1, help="How many items.")] = 10,
+    difficulty: Annotated[
+        list[Grade] | None, typer.Option("--difficulty", help="Only this grade; repeatable.", show_default=False)
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same items.")] = 1,
+    avoid: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--avoid", help="A quiz_items sheet whose questions are not asked again; repeatable.", show_default=False
+        ),
+    ] = None,
+    twins: Annotated[
+        bool, typer.Option("--twins", help="Follow a play with its twin: as little changed as possible, other ruling.")
+    ] = False,
+    day: Annotated[
+        datetime | None,
+        typer.Option("--day", formats=["%Y-%m-%d"], help="Rules of this day, not today's.", show_default=False),
+    ] = None,
+    form: Annotated[
+        SheetForm | None,
+        typer.Option("--format", help="For one file or standard output; md if nothing is said.", show_default=False),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            help="A file (.md, .html, .csv), or a folder for all of them with the class's and the trainer's sheets.",
+            show_default=False,
+        ),
+    ] = None,
+    quiet: QuietOption = False,
+) -> None:
+    """Make case plays with options, keys and reasons.
+
+    The stem tells every fact that decides; wrong options are rulings that a known misbelief leads to; keys come
+    from the rules and are spread evenly.
+
+    Difficulty: plain, demanding or hard. With --season, by the share of misruled calls among those of the kind
+    (from 10 % demanding, from 25 % hard; at least 5 graded). Else by what pulls the other way: another code rules
+    otherwise, many wrong rulings follow from misbeliefs, several facts would each change the ruling. The written
+    sheets give the definition in full.
+
+    Exit code 1 when there are fewer different items than were asked for.
+    """
+    logs.set_up(verbose=False, quiet=quiet)
+    from pipeline.case_plays import Request, make_plays, write_plays
+
+    request = Request(
+        code,
+        number,
+        (day or datetime.now()).date(),
+        season,
+        tuple(topic or ()),
+        tuple(grade.value for grade in difficulty or ()),
+        seed,
+        tuple(avoid or ()),
+        twins,
+    )
+    made = make_plays(request)
+    text = write_plays(request, made.items, out, form.value if form else None)
+    if text is not None:
+        typer.echo(text, nl=False)
+    if len(made.items) < number:
+        _say(f"There are no more different items that fit: {len(made.items)} of {number}.")
+        raise typer.Exit(1)
 
 
 @app.command()

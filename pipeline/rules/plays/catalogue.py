@@ -13,7 +13,7 @@ from pipeline.rules.vocabulary import facts
 WITHOUT_TOPIC = ("standing", "coverage", "order")
 """Topics of rules that keep the order of decision; their cases tell of no play that a clinic would hold."""
 
-VARIANTS = 3
+VARIANTS = 2
 """How many scoreboards are drawn for each worked case."""
 
 _RUNNERS = ("", "", "1", "1", "2", "3", "12", "13", "23", "123")
@@ -22,13 +22,16 @@ _RUNNERS = ("", "", "1", "1", "2", "3", "12", "13", "23", "123")
 _FROM = {"second": "stealing_first", "third": "stealing_second", "home": "stealing_third"}
 """Who is going where the case says only to which base: he who was one base before it."""
 
+_PLAIN_PITCH = {"moment": "pitch", "touched": "none", "pitch_delivered": "yes", "walk_request": "none"}
+"""On such a play the catcher has the ball, where the case says nothing else."""
+
 _ALIKE = {"contact_front": "inside", "contact_back": "inside", "plate_touch": "no"}
 """How a batted ball is read where the case does not speak of the feet, because it is about something else."""
 
 
 def topics() -> tuple[str, ...]:
-    """Every topic of which there are rules about plays, in the order of the alphabet."""
-    return tuple(sorted({rule.topic for rule in rules().values()} - set(WITHOUT_TOPIC)))
+    """Every topic of which there are worked cases about plays, in the order of the alphabet."""
+    return tuple(sorted({rule.topic for rule in rules().values() if rule.cases} - set(WITHOUT_TOPIC)))
 
 
 def _happened(given: Mapping[str, str]) -> dict[str, str]:
@@ -42,9 +45,9 @@ def _happened(given: Mapping[str, str]) -> dict[str, str]:
             made["swing"] = "full"
         for name, value in _ALIKE.items():
             made.setdefault(name, value)
-        if known["contact"] == "foul":
-            made.setdefault("pitch_caught", "no")  # a foul that was caught is told as `foul_caught` or a tip
-    elif known["moment"] == "pitch" and known["touched"] == "none" and known["pitch_delivered"] == "yes":
+        if known["contact"] == "foul_caught":
+            made.setdefault("pitch_caught", "no")
+    elif all(known[name] == value for name, value in _PLAIN_PITCH.items()):
         made.setdefault("pitch_caught", "no" if known["bounced"] == "yes" else "yes")
     return made
 
@@ -66,20 +69,23 @@ def _scoreboard(given: Mapping[str, str], rng: random.Random) -> dict[str, str]:
     return {**drawn, **bases, **{name: given[name] for name in (*COUNT_AND_OUTS, *BASES) if name in given}}
 
 
-def worked_situations(wanted: frozenset[str], seed: int) -> Iterator[tuple[dict[str, str], Origin]]:
-    """Every worked case of the wanted topics with drawn scoreboards, in the order of the catalogue.
+def worked_situations(
+    wanted: frozenset[str], seed: int, variants: int = VARIANTS
+) -> Iterator[tuple[dict[str, str], Origin]]:
+    """Every worked case of the wanted topics with drawn scoreboards: all once, in a drawn order, then all again.
 
     Cases about a fact that was not recorded, and cases of a league that settled a point for itself, are left out.
     """
+    found = []
     for rule in rules().values():
-        if rule.topic not in wanted:
-            continue
         for number, case in enumerate(rule.cases):
-            if "" in case.given.values() or getattr(case, "options", None):
-                continue
-            base = f"{rule.id}/{number}"
-            origin = Origin(rule.topic, base, f"Worked case of rule {rule.id}: {case.name}.")
-            happened = _happened(case.given)
-            for variant in range(VARIANTS):
-                rng = random.Random(f"{seed}/{base}/{variant}")  # noqa: S311 - a seeded draw, nothing secret
-                yield {**happened, **_scoreboard(case.given, rng)}, origin
+            if rule.topic in wanted and "" not in case.given.values() and not case.options:
+                base = f"{rule.id}/{number}"
+                found.append((case.given, Origin(rule.topic, base, f"Worked case of rule {rule.id}: {case.name}.")))
+    order = random.Random(f"cases/{seed}")  # noqa: S311 - a seeded draw, nothing secret
+    for variant in range(variants):
+        order.shuffle(found)
+        for given, origin in found:
+            rng = random.Random(f"{seed}/{origin.base}/{variant}")  # noqa: S311 - as above
+            happened = _happened(given)
+            yield {**happened, **_scoreboard(happened, rng)}, origin

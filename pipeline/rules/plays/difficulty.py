@@ -17,8 +17,8 @@ DEMANDING_SHARE, HARD_SHARE = 0.10, 0.25
 FEWEST_GRADED = 5
 """A season that graded fewer calls of a kind says nothing about how hard it is."""
 
-MANY_WRONG = 5
-"""So many different wrong rulings or more, each from a misbelief of its own, are one pull."""
+MANY_WRONG = 4
+"""So many different wrong rulings or more that follow from a misbelief, wrong parts aside, are one pull."""
 
 CLOSE_FACTS = 3
 """So many facts or more, each of which alone would change the ruling, are one pull."""
@@ -27,9 +27,9 @@ DEFINITION = (
     f"Where a season is given and it graded {FEWEST_GRADED} calls of the kind or more: plain below "
     f"{DEMANDING_SHARE:.0%} of them misruled, demanding from {DEMANDING_SHARE:.0%}, hard from {HARD_SHARE:.0%}. "
     "Else by what pulls the other way: another code rules otherwise on the same facts; "
-    f"{MANY_WRONG} different wrong rulings or more are known; {CLOSE_FACTS} of the facts told or more would each "
-    "alone change the ruling (outs, count and runners aside). None or one of these is plain, two are demanding, three "
-    "hard. A question about a measure is plain, and demanding where the codes differ."
+    f"{MANY_WRONG} different wrong rulings or more follow from known misbeliefs; {CLOSE_FACTS} of the facts told or "
+    "more would each alone change the ruling (outs, count and runners aside). None or one of these is plain, two are "
+    "demanding, three hard. A question about a measure is plain, and demanding where the codes differ."
 )
 
 
@@ -69,8 +69,9 @@ def grade_play(book: RuleBook, root: int, play: Play) -> Grade:
     pulls = []
     if play.other_codes:
         pulls.append("another code rules otherwise")
-    if len(play.wrong) >= MANY_WRONG:
-        pulls.append(f"{len(play.wrong)} wrong rulings are known")
+    beliefs = sum(wrong.misbelief.kind != "part" for wrong in play.wrong)
+    if beliefs >= MANY_WRONG:
+        pulls.append(f"{beliefs} wrong rulings follow from misbeliefs")
     turning = facts_that_turn(book, root, play)
     if len(turning) >= CLOSE_FACTS:
         pulls.append(f"{len(turning)} facts would each alone change the ruling")

@@ -120,7 +120,10 @@ def spread_keys(sizes: Sequence[int], rng: random.Random) -> list[str]:
 
 
 def _why(misbelief: Misbelief) -> str:
-    return f"{misbelief.title} {misbelief.says}"
+    """Why a wrong option is wrong: the belief behind it, and what is so."""
+    if misbelief.kind in ("code", "day"):
+        return f"{misbelief.title} {misbelief.says}"
+    return f"The belief behind it: “{misbelief.title}” {misbelief.says}"
 
 
 def _play_options(draft: Draft, play: Play, letters: Sequence[str]) -> tuple[Option, ...]:

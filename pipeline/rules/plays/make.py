@@ -20,6 +20,9 @@ from pipeline.rules.plays.twins import twin_of
 Situations = Iterable[tuple[Mapping[str, str], Origin]]
 """Deciding facts and where they come from."""
 
+POOL = 12
+"""So many plays for each wanted item are ample choice."""
+
 Signatures = Collection[tuple[str, ...]]
 
 
@@ -86,28 +89,37 @@ def _candidates(book: RuleBook, wish: Wish, situations: Situations, avoid: Signa
     root = book.regime(wish.code, wish.day).root
     seen = set(avoid)
     for facts, origin in situations:
-        play = as_play(book, wish.code, wish.day, facts, origin)
-        if play is None or play.signature in seen:
+        play = as_play(book, wish.code, wish.day, facts, origin, seen)
+        if play is None:
             continue
         seen.add(play.signature)
         yield Candidate(play, grade_play(book, root, play))
 
 
 def gather(book: RuleBook, wish: Wish, season: Situations | None, avoid: Signatures) -> list[Candidate]:
-    """Return everything that fits the wish: from the season where one is given, else from the catalogue."""
+    """Return what fits the wish, from the season where one is given, else from the catalogue, in a drawn order.
+
+    It stops where there is ample choice: POOL candidates for each item that is wanted.
+    """
     wanted = wish.topics or frozenset(all_topics())
-    situations = worked_situations(wanted - {TOPIC}, wish.seed) if season is None else _counted(season, wish.seed)
-    found = [
-        candidate for candidate in _candidates(book, wish, situations, avoid) if candidate.topic in wanted
-    ]
-    if TOPIC in wanted and (season is None or TOPIC in wish.topics):
-        found += [
-            Candidate(measure, grade_measure(measure))
-            for measure in measures(wish.code)
-            if measure.signature not in avoid
-        ]
+    if season is None:
+        situations: Situations = worked_situations(wanted - {TOPIC}, wish.seed)
+    else:
+        drawn = list(_counted(season, wish.seed))
+        random.Random(f"season/{wish.seed}").shuffle(drawn)  # noqa: S311 - a seeded draw, nothing secret
+        situations = drawn
     grades = wish.difficulty or frozenset(GRADES)
-    return [candidate for candidate in found if candidate.grade.name in grades]
+    found = []
+    for candidate in _candidates(book, wish, situations, avoid):
+        if candidate.topic in wanted and candidate.grade.name in grades:
+            found.append(candidate)
+        if len(found) == POOL * wish.number:
+            break
+    if TOPIC in wanted and (season is None or TOPIC in wish.topics):
+        asked = [measure for measure in measures(wish.code) if measure.signature not in avoid]
+        graded = [Candidate(measure, grade_measure(measure)) for measure in asked]
+        found += [candidate for candidate in graded if candidate.grade.name in grades]
+    return found
 
 
 class _Choice:

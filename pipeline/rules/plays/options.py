@@ -11,7 +11,8 @@ from typing import Any
 
 from pipeline.rules.answer import count_after
 from pipeline.rules.compile import RuleBook
-from pipeline.rules.misbeliefs import Misbelief, misbeliefs, ruling_as_if
+from pipeline.rules.explanation_words import part_words
+from pipeline.rules.misbeliefs import Misbelief, holds, misbeliefs, ruling_as_if
 from pipeline.rules.model import RULING_FIELDS, Answer
 from pipeline.rules.plays.situation import BASES, Facts
 from schemas.reader import load_yaml
@@ -49,6 +50,11 @@ def _words() -> Mapping[str, Any]:
     return dict(load_yaml(text, f"pipeline/rules/{path}"))
 
 
+def one_runner_words() -> Mapping[str, str]:
+    """The words for each ruling about runners where there is a single one."""
+    return dict(_words()["one_runner"])
+
+
 def ruling_of(answer: Answer, known: Facts) -> Ruling:
     """Return an answer as a ruling on these facts; a part about runners is blank where there are none."""
     parts = dict(zip(RULING_FIELDS, answer.ruling, strict=True))
@@ -83,6 +89,14 @@ def apart(one: Ruling, other: Ruling) -> bool:
     return bool(differ(one, other)) or not same_count(one, other)
 
 
+def _can_show(misbelief: Misbelief, code: str, known: Facts, right: Answer) -> bool:
+    """Whether a misbelief may show here at all: a quick look, so that its ruling is sought for few."""
+    if code not in misbelief.reference or (misbelief.when is not None and holds(misbelief.when, known) is not True):
+        return False
+    parts = dict(zip(RULING_FIELDS, right.ruling, strict=True))
+    return all(parts[name] in values for name, values in misbelief.right.items())
+
+
 def wrong_rulings(book: RuleBook, code: str, day: dt.date, known: Facts, right: Answer) -> tuple[Wrong, ...]:
     """Return the wrong rulings that a known misbelief leads to on these facts, each once, in order of precedence.
 
@@ -91,7 +105,7 @@ def wrong_rulings(book: RuleBook, code: str, day: dt.date, known: Facts, right: 
     key = ruling_of(right, known)
     found: list[Wrong] = []
     for misbelief in misbeliefs().values():
-        if misbelief.kind == "judgement":
+        if misbelief.kind == "judgement" or not _can_show(misbelief, code, known, right):
             continue
         answer = ruling_as_if(book, misbelief, code, day, known)
         if answer is None or answer.state != "settled":
@@ -116,19 +130,18 @@ def said_parts(rulings: Sequence[Ruling]) -> tuple[str, ...]:
 
 def option_text(ruling: Ruling, said: Sequence[str], known: Facts) -> str:
     """Return a ruling as one sentence."""
-    words = _words()
-    runners = words["runners"]["one" if runners_on(known) == 1 else "many"]
-    clauses = [] if ruling.parts["pitch"] or ruling.parts["ball_status"] else [words["nothing_called"]]
+    own, words = _words(), part_words()
+    clauses = [] if ruling.parts["pitch"] or ruling.parts["ball_status"] else [own["nothing_called"]]
     for name in said:
         value = ruling.count if name == "count" else ruling.parts[name]
         if not value:
             continue
         if name == "count":
             clauses.append(f"the count is {value}")
-        elif name == "runners":
-            clauses.append(runners[value])
+        elif name == "runners" and runners_on(known) == 1:
+            clauses.append(one_runner_words()[value])
         else:
-            clauses.append(words["parts"][name][value])
+            clauses.append(words[name].values[value])
     text = "; ".join(clauses)
     return text[:1].upper() + text[1:] + "."
 

@@ -36,6 +36,6 @@ def quiz_sheet(items: Sequence[Item]) -> str:
         stream, [name for name in declared if name in used], restval="", lineterminator="\n", extrasaction="raise"
     )
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({name: value for name, value in row.items() if value} for row in rows)
     return stream.getvalue()
 

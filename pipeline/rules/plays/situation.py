@@ -48,6 +48,24 @@ def as_read(given: Facts, code: str) -> dict[str, str | None]:
     return known
 
 
+_IMPLIED = (
+    ("contact", "foul", "pitch_caught", "no"),  # caught, it is told as `foul_caught` or as a tip
+    ("avoidance", "no_chance", "could_avoid", "no"),
+    ("avoidance", "permitted", "could_avoid", "yes"),
+    ("avoidance", "moved_into", "could_avoid", "yes"),
+)
+"""Facts that go without saying once another is known: fact, value, implied fact, its value."""
+
+
+def with_implied(given: Facts) -> dict[str, str | None]:
+    """Return facts with those filled in that follow from the meaning of the others."""
+    made = dict(given)
+    for name, value, implied, its_value in _IMPLIED:
+        if made.get(name) == value and made.get(implied) is None:
+            made[implied] = its_value
+    return made
+
+
 def only(known: Facts, names: Collection[str]) -> dict[str, str]:
     """Return the facts that are known and named."""
     return {name: value for name, value in known.items() if name in names and value is not None}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
@@ -29,7 +29,8 @@ Facts = Mapping[str, str | None]
 class Part:
     """One way to tell a group: the conditions under which it is used, its text, and the facts that it tells.
 
-    `also` are cells of the sheet that it tells too, and that decide nothing.
+    `also` are cells of the sheet that it tells too, and that decide nothing. `first_look` has facts with the values
+    of which one is needed, so that most parts are passed over without weighing their conditions.
     """
 
     conditions: tuple[Condition, ...]
@@ -37,6 +38,7 @@ class Part:
     slots: tuple[str, ...]
     tells: frozenset[str]
     also: Mapping[str, str]
+    first_look: tuple[tuple[str, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,15 @@ def _fixed(condition: Condition) -> frozenset[str]:
     return frozenset()
 
 
+def _needed(condition: Condition) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Facts of which a condition needs one of some values."""
+    if isinstance(condition, Membership) and condition.operator == "in":
+        yield condition.name, condition.values
+    elif isinstance(condition, All):
+        for part in condition.parts:
+            yield from _needed(part)
+
+
 def read_part(raw: Mapping[str, Any]) -> Part:
     """Read one part.
 
@@ -125,7 +136,8 @@ def read_part(raw: Mapping[str, Any]) -> Part:
         decides = name not in schemas.fact_columns() or name in facts()
         if decides or value not in schemas.table("plate_calls").field(name).enum:
             raise _fault(f"{name}={value} is no value of a column that decides nothing")
-    return Part(tuple(conditions), says, slots, (tells | set(slots)) - {"code"}, also)
+    first_look = tuple(pair for condition in conditions for pair in _needed(condition))
+    return Part(tuple(conditions), says, slots, (tells | set(slots)) - {"code"}, also, first_look)
 
 
 @functools.cache
@@ -160,6 +172,8 @@ def tell(code: str, known: Facts) -> Stem:
     also: dict[str, str] = {}
     for name, parts in declared.groups.items():
         for part in parts:
+            if any(seen.get(fact) not in wanted for fact, wanted in part.first_look):
+                continue
             values = {slot: known.get(slot) for slot in part.slots}
             if None in values.values() or not all(holds(condition, seen) is True for condition in part.conditions):
                 continue

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import replace
 
 from pipeline.rules.compile import RuleBook
+from pipeline.rules.explanation_words import plausibility
 from pipeline.rules.nearest import nearest_other_rulings
 from pipeline.rules.plays.options import apart
 from pipeline.rules.plays.play import Play, as_play
@@ -21,14 +22,15 @@ _SCOREBOARD = 100
 def twin_of(book: RuleBook, day: dt.date, play: Play) -> tuple[Play, str] | None:
     """Return the nearest play that can be asked too and is ruled otherwise, and what is different in it, in words.
 
-    None where no change leaves a play that can be told, or where the words would not show the change.
+    Of equally near ones the first whose ruling is a known wrong ruling on the given play. None where no change leaves
+    a play that can be told, or where the words would not show the change.
     """
 
-    def weigh(name: str, given: str, value: str) -> int:
-        del given, value
-        return _SCOREBOARD if name in SITUATION else 0
+    def weigh(name: str, given: str | None, value: str) -> int:
+        return _SCOREBOARD if name in SITUATION else plausibility(name, given, value)
 
     root = book.regime(play.code, day).root
+    second: tuple[Play, str] | None = None
     for near in nearest_other_rulings(book.forest, root, play.known, play.answer.spoken, weigh, WAYS):
         facts = {**play.facts, **{change.fact: change.value for change in near.changes}, **dict(near.supposed)}
         origin = replace(play.origin, note=f"Twin of the play before it. {play.origin.note}", made=())
@@ -36,9 +38,13 @@ def twin_of(book: RuleBook, day: dt.date, play: Play) -> tuple[Play, str] | None
         if found is None or not apart(found.ruling, play.ruling):
             continue
         lead = _difference(play, found)
-        if lead and all(found.known[change.fact] == change.value for change in near.changes):
+        if not lead or any(found.known[change.fact] != change.value for change in near.changes):
+            continue
+        # Best is a twin whose ruling people do give on the first play: they overlook just this difference.
+        if any(not apart(found.ruling, wrong.ruling) for wrong in play.wrong):
             return found, lead
-    return None
+        second = second or (found, lead)
+    return second
 
 
 def _difference(one: Play, other: Play) -> str:
