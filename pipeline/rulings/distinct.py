@@ -1,20 +1,20 @@
 """Rule the distinct sets of facts of a table: each end of the diagrams once, and each incomplete set once.
 
-A ruling follows from the end reached and from the facts that it repeats (the count). So of all the complete sets
-that reach one end with one count, one is ruled. A set that lacks a fact on its way follows from the place where it
-stopped and the facts that are asked below it, so sets that agree in these are ruled once.
+A ruling follows from what is left of the diagram once the facts are known, and from the facts that it repeats (the
+count). So of all the complete sets that reach one end with one count, one is ruled, and of the sets that lack a fact
+on their way, one for each diagram left.
 """
 
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.rules.answer import CaseRuling, rule_case
 from pipeline.rules.compile import RuleBook
+from pipeline.rules.diagram import Forest
 from pipeline.rules.model import RULING_FIELDS
-from pipeline.rules.vocabulary import recorded_facts
 from pipeline.rulings.keys import FactKeys
 from pipeline.rulings.walk import MISSING, lay_out, place_sql
 from pipeline.store import Store
@@ -56,6 +56,67 @@ def insert(store: Store, table: str, rows: Sequence[tuple[object, ...]], kinds: 
         store.run(f"INSERT INTO {table} SELECT {select}", [list(column) for column in zip(*rows, strict=True)])
 
 
+class Remainders:
+    """What is left of the diagrams of a forest for many sets of facts, sharing what the sets have in common.
+
+    The diagrams left are made in a copy of the forest, `made`, so that they go with it when a portion is done;
+    node numbers of the forest hold in the copy too.
+    """
+
+    def __init__(self, forest: Forest) -> None:
+        self.forest = forest
+        self.shifts: list[int] = []
+        """By level: where the bits of the fact's code begin in a set of facts packed into one number."""
+        self.ones: list[int] = []
+        bits = 0
+        for variable in forest.variables:
+            self.shifts.append(bits)
+            self.ones.append((1 << len(variable.values).bit_length()) - 1)
+            bits += len(variable.values).bit_length()
+        self.masks: dict[int, int] = {}
+        self.forget()
+
+    def forget(self) -> None:
+        """Begin a new portion: drop every diagram that was made."""
+        self.made = copy.copy(self.forest)
+        for name, part in vars(self.made).items():
+            if isinstance(part, (list, dict)):
+                setattr(self.made, name, part.copy())
+        self.known: dict[tuple[int, int], int] = {}
+
+    def mask(self, node: int) -> int:
+        """The bits of the facts that are asked at a node or below it."""
+        found = self.masks.get(node)
+        if found is None:
+            found = 0
+            if not self.forest.is_end(node):
+                level = self.forest.levels[node]
+                found = self.ones[level] << self.shifts[level]
+                for branch in self.forest.branches[node]:
+                    found |= self.mask(branch)
+            self.masks[node] = found
+        return found
+
+    def left(self, node: int, packed: int) -> int:
+        """What `Forest.restrict` gives for the facts in `packed` (0 in a fact's bits: not recorded)."""
+        forest = self.forest
+        while not forest.is_end(node):
+            level = forest.levels[node]
+            code = packed >> self.shifts[level] & self.ones[level]
+            if code == MISSING:
+                break
+            node = forest.branches[node][code - 1]
+        else:
+            return node
+        # What is left turns on the facts asked from here on and on no others.
+        key = (node, packed & self.mask(node))
+        found = self.known.get(key)
+        if found is None:
+            found = self.made.node(level, tuple([self.left(branch, packed) for branch in forest.branches[node]]))
+            self.known[key] = found
+        return found
+
+
 class DistinctRulings:
     """Rules the temporary table `wanted` (`regime` and the keys, no row twice) into `ruled` and `answer`.
 
@@ -67,8 +128,7 @@ class DistinctRulings:
         self.book = book
         self.keys = keys
         self.answer_ids: dict[tuple[str, ...], int] = {}
-        self.below: dict[int, tuple[str, ...]] = {}
-        """By place in the diagrams: the facts on which the ruling of a set that stopped there can turn."""
+        self.remainders = Remainders(book.forest)
 
     def make(self) -> int:
         """Make `ruled` and `answer`; return how many distinct sets of facts and regimes were ruled."""
@@ -119,33 +179,28 @@ class DistinctRulings:
 
     def _rule(self, select: str) -> None:
         """Rule each set of facts that the query gives (`set_no`, `regime`, the keys) and note its answer."""
-        # Following every branch makes new parts of diagrams; they go with the copy, or they would pile up.
-        book = replace(self.book, forest=copy.copy(self.book.forest))
-        for name, part in vars(book.forest).items():
-            if isinstance(part, (list, dict)):
-                setattr(book.forest, name, part.copy())
-        alike: dict[tuple[object, ...], int] = {}
+        self.remainders.forget()
+        book = replace(self.book, forest=self.remainders.made)
+        level_of = book.forest.level_of
+        digits = [
+            (digit.key, digit.divisor, digit.width, self.remainders.shifts[level_of[name]])
+            for name, digit in self.keys.digits.items()
+        ]
+        repeated = {name: self.keys.digits[name] for name in REPEATED if name in self.keys.digits}
+        alike: dict[tuple[int, ...], int] = {}
         rows = []
-        for set_no, regime, codes, likeness in self._sets(select):
+        for set_no, position, *keys in self.store.rows(select):
+            packed = 0
+            for key, divisor, width, shift in digits:
+                packed |= keys[key] // divisor % width << shift
+            regime = self.book.regimes[position]
+            left = self.remainders.left(regime.root, packed)
+            count = {name: digit.read(keys) for name, digit in repeated.items()}
+            likeness = (position, left, *count.values())
             answer_id = alike.get(likeness)
             if answer_id is None:
-                ruling = rule_case(book, book.regimes[regime], self.keys.values(codes))
+                ruling = rule_case(book, replace(regime, root=left), self.keys.values(count))
                 answer_id = self.answer_ids.setdefault(ruling_row(ruling), len(self.answer_ids))
                 alike[likeness] = answer_id
             rows.append((set_no, answer_id))
         insert(self.store, "answered", rows, ("BIGINT", "INTEGER"))
-
-    def _sets(self, select: str) -> Iterator[tuple[int, int, dict[str, int], tuple[object, ...]]]:
-        """Each set's number, regime and codes, and what sets that are ruled alike have in common."""
-        forest = self.book.forest
-        names = [variable.name for variable in forest.variables]
-        for set_no, regime, *keys in self.store.rows(select):
-            codes = self.keys.codes(keys)
-            node = self.book.regimes[regime].root
-            while not forest.is_end(node) and (code := codes.get(names[forest.levels[node]], MISSING)) != MISSING:
-                node = forest.branches[node][code - 1]
-            below = self.below.get(node)
-            if below is None:
-                asked = forest.asked(node) | set(REPEATED)
-                below = self.below[node] = tuple(name for name in recorded_facts() if name in asked)
-            yield set_no, regime, codes, (regime, node, *(codes[name] for name in below))
