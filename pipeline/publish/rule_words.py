@@ -104,7 +104,12 @@ def _lines(condition: Condition, depth: int) -> Iterator[Line]:
         raise TypeError(condition)  # carried into the comparisons before
     yield depth, "All of these hold:" if isinstance(condition, All) else "At least one of these holds:"
     for part in condition.parts:
-        yield from _lines(part, depth + 1)
+        clauses = _clauses_of(part) if isinstance(part, Membership) and isinstance(condition, Some) else None
+        if clauses and not clauses[0]:
+            # One of several values is one more of the things of which one must hold.
+            yield from ((depth + 1, _upper(clause)) for clause in clauses[1])
+        else:
+            yield from _lines(part, depth + 1)
 
 
 def _settled(condition: Condition, *, turned: bool = False) -> Condition:

@@ -23,9 +23,9 @@ from reports.pages.rules_read import (
 from reports.words import CODES, CONFIDENCES, CONSEQUENCES, NOTHING, count, num, percent, plural, sentence, topic
 
 _SETTLED = {
-    "policy": "The policy",
-    "rule": "The words of the rule, as the policy says nothing",
-    "nobody": "Nobody, so a ruling that turns on it is open until the policy settles it",
+    "policy": "By the policy.",
+    "rule": "By the words of the rule, as the policy says nothing.",
+    "nobody": "By nobody, so a ruling that turns on it is open until the policy settles it.",
 }
 
 
@@ -165,8 +165,9 @@ def options_ledger(rows: Sequence[Row], links: SiteLinks) -> Ledger:
 
 def _option_entry(row: Row, links: SiteLinks) -> Entry:
     lines: list[tuple[str, Sequence[Inline]]] = [
-        ("Settled by", [f"{_SETTLED.get(row['settled_by']) or row['settled_by']}, under the name {row['option_id']}."]),
-        ("Choices", [sentence(row["choices"])]),
+        ("Settled", [_SETTLED.get(row["settled_by"]) or row["settled_by"]]),
+        ("Name", [row["option_id"]]),
+        ("Choices", [row["choices"]]),
         ("Codes", [codes_words(row["codes"])]),
     ]
     found = listed(row["rule_ids"])
