@@ -123,8 +123,8 @@ def play(contact, touched, first_touch, swing, place, bounced, tip, feet, touch,
     `tip`, `in_zone`, `caught` (by the catcher, in flight), `four` (three balls before), `three` (two strikes
     before) and `may_run` (first base empty, or two outs) are true or false; `feet` and `touch` are words.
     """
-    # Of a ball off the bat, `caught` is read as held by anybody: a plain foul was not, a caught foul was.
-    if (contact == "foul" and caught) or (contact == "foul_caught" and not caught):
+    # A caught foul may have been caught by another fielder; a plain foul was not held by the catcher.
+    if contact == "foul" and caught:
         return CONTRADICTION
     if (touched != "none" and touch == "impossible") or (contact != "none" and feet == "impossible"):
         return CONTRADICTION
