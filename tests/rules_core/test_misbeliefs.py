@@ -17,7 +17,7 @@ from pipeline.rules.compile import rule_book
 from pipeline.rules.expression import parse
 from pipeline.rules.misbelief_reading import in_order, read_misbelief
 from pipeline.rules.misbeliefs import holds, misbeliefs, possible, recognise, ruling_as_if, wrong_parts
-from pipeline.rules.model import CODES, RULING_FIELDS
+from pipeline.rules.model import CODES, CONFIDENCE, RULING_FIELDS
 from pipeline.rules.vocabulary import facts
 
 BOOK = rule_book()
@@ -72,6 +72,17 @@ def test_a_file_is_whole_and_its_words_are_sentences(misbelief_id):
     shown = {case.code for case in one.cases if case.then == "recognised"}
     assert shown
     assert shown <= set(one.reference)
+
+
+@pytest.mark.parametrize("misbelief_id", list(misbeliefs()))
+def test_a_pattern_is_not_marked_better_known_than_the_rules_that_its_cases_rest_on(misbelief_id):
+    one = misbeliefs()[misbelief_id]
+    for case in one.cases:
+        day, here = case.day or DAY, known(case.given)
+        for code in one.reference:
+            if case.then == "recognised" and ruling_as_if(BOOK, one, code, day, here) is not None:
+                for answer in possible(BOOK, BOOK.regime(code, day), here) or ():
+                    assert CONFIDENCE.index(BOOK.confidence(answer, code)) <= CONFIDENCE.index(one.confidence)
 
 
 def test_names_and_titles_are_given_once():
