@@ -93,8 +93,9 @@ def make_random(store, calls: int, gaps: bool) -> None:
             value = f"CASE WHEN hash(n * 1000 + {number + 250}) % 5 > 0 THEN '{blanks[name]}' ELSE {value} END"
         if fact.values[0].isdigit():
             value = f"CAST({value} AS BIGINT)"
-        missing = f"WHEN hash(n * 1000 + {number + 500}) % 20 = 0 THEN NULL " if gaps else ""
-        columns.append(f"CASE {missing}ELSE {value} END AS {name}")
+        if gaps:
+            value = f"CASE WHEN hash(n * 1000 + {number + 500}) % 20 > 0 THEN {value} END"
+        columns.append(f"{value} AS {name}")
     coded = ", ".join(f"'{code}'" for code in CODES)
     dated = ", ".join(f"DATE '{day}'" for day in days)
     store.run(
