@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
 from pipeline.rules.answer import count_after
 from pipeline.rules.compile import RuleBook
-from pipeline.rules.explanation_words import part_words
+from pipeline.rules.explanation_words import fact_words, part_words
 from pipeline.rules.misbeliefs import Misbelief, holds, misbeliefs, ruling_as_if
 from pipeline.rules.model import RULING_FIELDS, Answer
 from pipeline.rules.plays.situation import BASES, Facts
+from pipeline.rules.reading import rules
 from schemas.reader import load_yaml
 
 ALWAYS_SAID = ("pitch", "ball_status", "batter", "runners")
@@ -97,15 +98,44 @@ def _can_show(misbelief: Misbelief, code: str, known: Facts, right: Answer) -> b
     return all(parts[name] in values for name, values in misbelief.right.items())
 
 
-def wrong_rulings(book: RuleBook, code: str, day: dt.date, known: Facts, right: Answer) -> tuple[Wrong, ...]:
+@functools.cache
+def _rule_topics() -> frozenset[str]:
+    return frozenset(rule.topic for rule in rules().values())
+
+
+def _belongs(misbelief: Misbelief, about: Collection[str], known: Facts) -> bool:
+    """Whether a misbelief has to do with a play about some topics, so that its ruling is no nonsense there.
+
+    It has if its topic is one of the play's, or none of the rules' at all (the ball's status, the runners); if it
+    takes another code or date; or if it takes something that did happen for something else.
+    """
+    if misbelief.kind in ("code", "day") or misbelief.topic in about or misbelief.topic not in _rule_topics():
+        return True
+    for name, new in misbelief.as_if.items():
+        old = known.get(name)
+        value = new if isinstance(new, str) else new.get(old or "")
+        if value is not None and value != old and old is not None and old not in fact_words()[name].quiet:
+            return True
+    return False
+
+
+def wrong_rulings(
+    book: RuleBook, code: str, day: dt.date, known: Facts, right: Answer, topic: str
+) -> tuple[Wrong, ...]:
     """Return the wrong rulings that a known misbelief leads to on these facts, each once, in order of precedence.
 
     Misbeliefs of kind `judgement` are left out: the stem tells what was seen, so nobody can have seen it otherwise.
+    So are those that have nothing to do with a play about `topic` and the topics of the rules that rule it.
     """
+    about = {topic, *(book.rules[rule_id].topic for rule_id in right.rule_ids)}
+    if known.get("moment") == "pitch":
+        about.add("pitch")
     key = ruling_of(right, known)
     found: list[Wrong] = []
     for misbelief in misbeliefs().values():
         if misbelief.kind == "judgement" or not _can_show(misbelief, code, known, right):
+            continue
+        if not _belongs(misbelief, about, known):
             continue
         answer = ruling_as_if(book, misbelief, code, day, known)
         if answer is None or answer.state != "settled":

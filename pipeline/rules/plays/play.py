@@ -133,7 +133,7 @@ def as_play(
     signature = _signature(code, asked)
     if signature in asked_before:
         return None
-    wrong = wrong_rulings(book, code, day, known, answer)
+    wrong = wrong_rulings(book, code, day, known, answer, origin.topic)
     if len(wrong) < FEWEST_WRONG or all(one.misbelief.kind == "part" for one in wrong):
         return None
     here = rule_case(book, book.regime(code, day), known)
