@@ -20,7 +20,7 @@ def command(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess
 def test_the_help_names_every_command_and_the_exit_codes() -> None:
     shown = command("--help")
     assert shown.returncode == 0
-    for name in ("run", "load", "check", "score", "report", "rulings", "explain", "quiz-check", "blank"):
+    for name in ("run", "load", "check", "score", "report", "rulings", "explain", "quiz-check", "cases", "blank"):
         assert f"  {name} " in shown.stdout
     assert "Exit codes" in shown.stdout
 
