@@ -32,6 +32,10 @@ SeasonArgument = Annotated[
     Path, typer.Argument(help="Folder with the season's sheets and policy.toml.", show_default=False)
 ]
 OutOption = Annotated[Path, typer.Option("--out", help="Folder for the results.")]
+PolicyOption = Annotated[
+    Path | None,
+    typer.Option("--policy", help="A policy.toml whose [rule_options] the league plays by.", show_default=False),
+]
 VerboseOption = Annotated[bool, typer.Option("--verbose", help="Also show every statement that is run.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Show nothing but faults.")]
 DEFAULT_OUT = Path("out")
@@ -136,6 +140,7 @@ def rulings(
         Path | None,
         typer.Option("--out", help="File for the rulings; without it they go to standard output.", show_default=False),
     ] = None,
+    policy: PolicyOption = None,
 ) -> None:
     """Rule each row of a case list; needs no season.
 
@@ -145,7 +150,7 @@ def rulings(
     logs.set_up(verbose=False, quiet=True)
     from pipeline.case_lists import rule_cases
 
-    text = rule_cases(cases, out)
+    text = rule_cases(cases, out, policy)
     if out is None:
         typer.echo(text, nl=False)
 
@@ -180,6 +185,7 @@ def explain(
     show_all: Annotated[
         bool, typer.Option("--all", help="Also name the rules of other topics that were passed by.")
     ] = False,
+    policy: PolicyOption = None,
 ) -> None:
     """Show how one case of a list is ruled, in full.
 
@@ -189,7 +195,8 @@ def explain(
     logs.set_up(verbose=False, quiet=True)
     from pipeline.case_lists import explain_case
 
-    typer.echo(explain_case(cases, case, called=called, as_document=form is Format.JSON, show_all=show_all))
+    as_document = form is Format.JSON
+    typer.echo(explain_case(cases, case, called=called, as_document=as_document, show_all=show_all, policy=policy))
 
 
 @app.command(name="quiz-check")
@@ -199,6 +206,7 @@ def quiz_check(
         Path | None,
         typer.Option("--out", help="File for the verdicts; without it they go to standard output.", show_default=False),
     ] = None,
+    policy: PolicyOption = None,
 ) -> None:
     """Check a quiz's keys against the rules.
 
@@ -207,7 +215,7 @@ def quiz_check(
     logs.set_up(verbose=False, quiet=True)
     from pipeline.case_lists import check_quiz
 
-    text, clean = check_quiz(items, out)
+    text, clean = check_quiz(items, out, policy)
     if out is None:
         typer.echo(text, nl=False)
     raise typer.Exit(0 if clean else 1)
