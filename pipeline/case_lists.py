@@ -7,35 +7,51 @@ import io
 from pathlib import Path
 
 import schemas
-from pipeline.config import Measurement
+from pipeline.config import Measurement, read_policy
 from pipeline.errors import DisagreementError, InputError, Where
 from pipeline.facts.build import make_calls
 from pipeline.ingest.cases import land_cases
+from pipeline.rules.compile import RuleBook, rule_book
 from pipeline.rules.dimensions import zone_measures
 from pipeline.rules.model import CODES
+from pipeline.rules.options import settle
 from pipeline.rulings.batch import rule_table, today
 from pipeline.rulings.explain import as_json, as_text, call_explanation, read_call, write_rulings
 from pipeline.rulings.quiz_key import LETTERS, check_items
 from pipeline.store import Store, write_bytes
 
 
-def _ruled_cases(store: Store, cases: Path) -> list[str]:
+def _league(policy: Path | None) -> RuleBook:
+    """The rules as the league of a policy plays them; without one, by their own words."""
+    return rule_book() if policy is None else rule_book(settle(read_policy(policy).rule_options, Where(policy)))
 
+
+def _ruled_cases(store: Store, cases: Path, book: RuleBook) -> list[str]:
     names = land_cases(store, cases, today())
     make_calls(store, "facts.case_call", zone_measures(), Measurement())
-    rule_table(store, "facts.case_call", "rulings.case_ruling")
+    rule_table(store, "facts.case_call", "rulings.case_ruling", book=book)
     return names
 
 
-def rule_cases(cases: Path, out: Path | None = None) -> str:
-    """Rule each row of a case list; return the list with its rulings as CSV text, and write it to `out` if given."""
+def rule_cases(cases: Path, out: Path | None = None, policy: Path | None = None) -> str:
+    """Rule each row of a case list; return the list with its rulings as CSV text, and write it to `out` if given.
+
+    `policy` is a policy file whose `[rule_options]` settle the points that the rules leave to the league.
+    """
+    book = _league(policy)
     with Store() as store:
-        names = _ruled_cases(store, cases)
+        names = _ruled_cases(store, cases, book)
         return write_rulings(store, names, out)
 
 
 def explain_case(
-    cases: Path, case_id: str, *, called: str | None = None, as_document: bool = False, show_all: bool = False
+    cases: Path,
+    case_id: str,
+    *,
+    called: str | None = None,
+    as_document: bool = False,
+    show_all: bool = False,
+    policy: Path | None = None,
 ) -> str:
     """Explain one case of a list, found by `case_id` or `call_id`, or by its line number where it has neither.
 
@@ -47,6 +63,8 @@ def explain_case(
         Return JSON instead of text.
     show_all
         In the text, also name the rules of other topics that were passed by.
+    policy
+        As for `rule_cases`.
 
     Raises
     ------
@@ -54,6 +72,8 @@ def explain_case(
         The list has no such case, or `called` names something unknown.
     """
     call = None if called is None else read_call(called)
+    options = {} if policy is None else read_policy(policy).rule_options
+    settled = settle(options, None if policy is None else Where(policy))
     with Store() as store:
         names = land_cases(store, cases, today())
         column = next((name for name in ("case_id", "call_id") if name in names), None)
@@ -75,7 +95,7 @@ def explain_case(
                 {"other": other, "code": code, "line": str(line)},
             )
         make_calls(store, "facts.case_call", zone_measures(), Measurement())
-        found = call_explanation(store, "facts.case_call", str(line), call, under)
+        found = call_explanation(store, "facts.case_call", str(line), call, under, settled)
     if found is None:
         raise DisagreementError(f"line {line} of the list has no facts")
     return as_json(*found) if as_document else as_text(*found, show_all=show_all)
@@ -119,11 +139,15 @@ def item_cases(store: Store, items: Path) -> None:
     make_calls(store, "facts.item_case", zone_measures(), Measurement())
 
 
-def check_quiz(items: Path, out: Path | None = None) -> tuple[str, bool]:
-    """Check the keys of a quiz sheet; return the verdicts as CSV text, and whether every checked key is confirmed."""
+def check_quiz(items: Path, out: Path | None = None, policy: Path | None = None) -> tuple[str, bool]:
+    """Check the keys of a quiz sheet; return the verdicts as CSV text, and whether every checked key is confirmed.
+
+    `policy` as for `rule_cases`.
+    """
+    book = _league(policy)
     with Store() as store:
         item_cases(store, items)
-        rule_table(store, "facts.item_case", "rulings.item_ruling")
+        rule_table(store, "facts.item_case", "rulings.item_ruling", book=book)
         checks = check_items(store, "item", "rulings.item_ruling")
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")

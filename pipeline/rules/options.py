@@ -59,7 +59,9 @@ def options() -> Mapping[str, Option]:
             or not set(item["codes"]) <= set(CODES)
             or item["confidence"] not in CONFIDENCE
         ):
-            raise RuleDefinitionError(f"the option {name} has an unknown default, code or confidence", where=Where(_PATH))
+            raise RuleDefinitionError(
+                f"the option {name} has an unknown default, code or confidence", where=Where(_PATH)
+            )
         found[name] = Option(
             name, item["title"], dict(item["values"]), default, tuple(item["codes"]), item["reference"],
             item["confidence"], item.get("note", ""),

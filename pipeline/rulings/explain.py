@@ -77,6 +77,7 @@ def call_explanation(
     call_id: str,
     called: Mapping[str, str] | None = None,
     under: Mapping[str, str] | None = None,
+    settled: tuple[tuple[str, str], ...] | None = None,
 ) -> tuple[Explanation, Measured | None] | None:
     """Return the explanation of one row of `source`, or None when it has no such `call_id`.
 
@@ -86,6 +87,8 @@ def call_explanation(
         What the umpire called; without it, what the row's ruled columns say.
     under
         By other rule code, the `call_id` under which `source` has the same sheet as that code reads it.
+    settled
+        The points that the league settles (see `pipeline.rules.options.settle`); None: the rules' own words.
     """
     row = _row(store, source, call_id)
     if row is None:
@@ -93,12 +96,13 @@ def call_explanation(
     ruled = called or {name: row[f"ruled_{name}"] for name in RULING_FIELDS if row.get(f"ruled_{name}")}
     other_rows = {code: _row(store, source, other) for code, other in (under or {}).items() if code in CODES}
     explanation = explain(
-        rule_book(),
+        rule_book(settled),
         row["rule_code"],
         row["game_on"],
         known_facts(row),
         ruled,
         known_under={code: known_facts(other) for code, other in other_rows.items() if other is not None},
+        settled=settled,
     )
     return explanation, _measured(row)
 

@@ -48,7 +48,9 @@ WITH source AS (
          CASE WHEN location_at_touch = 'in_batters_box' THEN 'yes' WHEN location_at_touch IS NOT NULL THEN 'no'
               END AS touch_in_box,
          CASE WHEN stance_front = 'past_line' OR stance_back = 'past_line' THEN 'yes'
-              WHEN moment = 'pitch' OR batter_act IN ('delay', 'switched_box') THEN 'no'
+              -- A stance that nobody wrote down matters only where the row tells of nothing else.
+              WHEN moment = 'pitch' OR batter_act <> 'none' OR walk_request <> 'none' OR bat <> 'legal' OR helmet <> 'proper'
+                OR catcher_act <> 'none' OR umpire_act <> 'none' OR pitch_legality <> 'legal' THEN 'no'
               WHEN stance_front IS NOT NULL AND stance_back IS NOT NULL THEN 'no' END AS stance_fault,
          CASE WHEN batter_side = 'right' THEN -ball_x_in WHEN batter_side = 'left' THEN ball_x_in END AS toward_outside_in
   FROM judged
