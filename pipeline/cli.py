@@ -62,8 +62,8 @@ def _account(outcome: RunOutcome, stages: tuple[str, ...]) -> None:
     out = outcome.config.out
     _say("")
     _say(
-        f"Rows in {outcome.rows_in:,} = accepted {outcome.accepted:,} + quarantined {outcome.quarantined:,}; "
-        f"findings {outcome.findings:,}."
+        f"Rows in {outcome.rows_in:,} = accepted {outcome.accepted:,} + quarantined {outcome.quarantined:,}"
+        f"{f' + replaced {outcome.replaced:,}' if outcome.replaced else ''}; findings {outcome.findings:,}."
     )
     if outcome.quarantined and "report" in stages:
         _say(f"Each quarantined row, with the reason and the remedy: {out / 'quarantine' / 'reasons.csv'}")

@@ -37,6 +37,7 @@ class RunOutcome:
     accepted: int
     quarantined: int
     findings: int
+    replaced: int = 0
 
     @property
     def exit_code(self) -> int:
@@ -169,7 +170,9 @@ def _outcome(config: RunConfig, store: Store, steps: tuple[StepResult, ...]) -> 
         for table in ("meta.finding", "meta.ruling_finding")
         if store.has_table(table)
     )
-    return RunOutcome(config, steps, rows_in, rows_in - quarantined, quarantined, findings)
+    replaced = int(store.value("SELECT count(*) FROM meta.replaced"))
+    accepted = rows_in - quarantined - replaced
+    return RunOutcome(config, steps, rows_in, accepted, quarantined, findings, replaced)
 
 
 def _versions() -> dict[str, str]:
@@ -191,14 +194,15 @@ def _write_manifest(config: RunConfig, store: Store, outcome: RunOutcome) -> Non
         },
         "inputs": store.records(
             "SELECT path, sheet, table_name, sha256, bytes, encoding, delimiter, rows_in, rows_blank, "
-            "rows_in - (SELECT count(*) FROM meta.reject WHERE reject.file_id = file.file_id) AS accepted, "
-            "(SELECT count(*) FROM meta.reject WHERE reject.file_id = file.file_id) AS quarantined "
-            "FROM meta.file AS file ORDER BY path, sheet"
+            "rows_in - rows_replaced - quarantined AS accepted, quarantined, rows_replaced AS replaced FROM ("
+            "SELECT *, (SELECT count(*) FROM meta.reject WHERE reject.file_id = file.file_id) AS quarantined "
+            "FROM meta.file AS file) ORDER BY path, sheet"
         ),
         "books": {
             "rows_in": outcome.rows_in,
             "accepted": outcome.accepted,
             "quarantined": outcome.quarantined,
+            "replaced": outcome.replaced,
         },
         "findings": outcome.findings,
         "steps": [

@@ -60,7 +60,7 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
 
 
 def balance_books(store: Store) -> None:
-    """See that each file's rows are all accounted for: those that came in are accepted or set aside, once.
+    """See that each file's rows are all accounted for: each is accepted, set aside, or replaced by a mended one, once.
 
     Raises
     ------
@@ -75,7 +75,7 @@ def balance_books(store: Store) -> None:
     if faults:
         told = "; ".join(
             f"{row['path']}: {row['rows_in']} rows came in, {row['accepted']} were accepted and "
-            f"{row['quarantined']} set aside ({row['twice']} of them more than once)"
+            f"{row['quarantined']} set aside, {row['replaced']} were replaced ({row['twice']} of them counted twice)"
             for row in faults
         )
         raise DisagreementError(

@@ -11,13 +11,14 @@ from rapidfuzz import fuzz, process
 
 from pipeline.errors import InputError, PlateworkError, Where
 from schemas import Field, Table
+from schemas.remarks import NEEDED, REMARK, REMARKS
 
 DELIMITERS = (",", ";", "\t", "|")
-REMARK = "#"
-"""A heading that starts with this is a remark column, which is not read (quarantine files carry some)."""
 
 NEAR = 70
 """Least likeness, of 100, at which another word is offered as what was meant."""
+
+MENDED_NOTE = "mended rows: each stands for the row that it names under #file and #line"
 
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
@@ -39,6 +40,8 @@ class Headings:
         Physical line of the heading, from 1; everything above it is blank.
     line_count
         How many physical lines the heading takes.
+    remarks
+        For each remark column that tells of a mended row, its heading in compared form and its place.
     """
 
     columns: tuple[str | None, ...]
@@ -46,6 +49,12 @@ class Headings:
     line_no: int
     line_count: int
     notes: tuple[str, ...]
+    remarks: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def is_mended(self) -> bool:
+        """Whether the rows of the sheet stand for rows of other sheets, which they name."""
+        return {name for name, _ in self.remarks} >= set(NEEDED)
 
     @property
     def width(self) -> int:
@@ -115,12 +124,15 @@ def read_headings(
     must_be_blank: list[int] = []
     remarks: list[str] = []
     first_heading: dict[str, str] = {}
+    places: dict[str, int] = {}
     for place, (heading, name) in enumerate(zip(header, names, strict=True)):
         columns.append(None)
         if not name:
             must_be_blank.append(place)
         elif heading.strip().startswith(REMARK):
             remarks.append(heading.strip())
+            if name in REMARKS:
+                places.setdefault(name, place)
         elif name not in known:
             faults.append(_unknown(heading.strip(), name, known, line_no, table, where))
         elif known[name].name in first_heading:
@@ -147,7 +159,12 @@ def read_headings(
         if field.required and field.name not in first_heading and _meant(field.name) not in near_missed
     ]
     notes = (f"remark columns not read: {', '.join(remarks)}",) if remarks else ()
-    return Headings(tuple(columns), tuple(must_be_blank), line_no, line_count, notes), faults
+    if places.keys() >= set(NEEDED):
+        notes = (MENDED_NOTE,)
+    return (
+        Headings(tuple(columns), tuple(must_be_blank), line_no, line_count, notes, tuple(places.items())),
+        faults,
+    )
 
 
 def _meant(name: str) -> str:

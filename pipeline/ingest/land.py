@@ -13,6 +13,7 @@ import duckdb
 
 from pipeline.ingest.files import Shape, text_lines
 from pipeline.ingest.headings import Headings
+from pipeline.ingest.mend_rows import MendRow, read_mend
 from pipeline.ingest.records import Record, read_records
 from pipeline.ingest.workbook import sheet_records
 from pipeline.store import Store
@@ -32,7 +33,8 @@ BLANKS = "' ' || chr(9) || chr(10) || chr(13) || chr(160)"
 class Sheet:
     """One readable sheet: where it came from, which table it is, and how it is laid out.
 
-    `text_path` is a UTF-8 file, or None for a sheet of a workbook, whose rows `book_sheet` holds.
+    `text_path` is a UTF-8 file, or None for a sheet of a workbook, whose rows `book_sheet` holds. Landing fills
+    `mends` with what the rows of a sheet of mended rows say.
     """
 
     file_id: int
@@ -48,6 +50,7 @@ class Sheet:
     text_path: Path | None
     book_sheet: CalamineSheet | None = None
     notes: list[str] = field(default_factory=list)
+    mends: list[MendRow] = field(default_factory=list)
 
     @property
     def free_text(self) -> frozenset[int]:
@@ -131,6 +134,9 @@ def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
         return False
     if sheet.headings.line_no != 1 or sheet.headings.line_count != 1:
         return False
+    if sheet.headings.is_mended:
+        # Its remark columns are read, which only the exact reader does.
+        return False
     extra = ", ".join(quoted(f"not_read_{place}") for place in sheet.headings.must_be_blank)
     strangers = f"count(*) FILTER (WHERE trim(concat({extra}), {BLANKS}) <> '')" if extra else "0"
     trial = store.connection.cursor()
@@ -202,6 +208,10 @@ def land_exact(store: Store, sheet: Sheet, folder: Path) -> tuple[int, int]:
             reason, remedy = record.problem, record.remedy or ""
             if reason is None and not record.is_blank:
                 reason, remedy = _stranger(record, sheet) or (None, "")
+            if sheet.headings.is_mended and not record.is_blank:
+                mend = read_mend(record, sheet.headings, sheet.delimiter)
+                if mend:
+                    sheet.mends.append(mend)
             if reason is not None:
                 broken.append((record.line_no, reason, remedy, record.raw_text))
                 broken_count += 1

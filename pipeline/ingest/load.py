@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipeline.config import RunConfig
 from pipeline.errors import DisagreementError, FaultsError, InputError, PlateworkError, Where
-from pipeline.ingest import files, workbook
+from pipeline.ingest import files, mends, workbook
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
 from pipeline.ingest.land import Landed, Sheet, land, raw_table_sql
 from pipeline.ingest.stage import stage, staged_table_sql
@@ -28,10 +28,11 @@ _META_TABLES = (
     """CREATE OR REPLACE TABLE meta.file (
         file_id INTEGER, path VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR, bytes BIGINT,
         encoding VARCHAR, delimiter VARCHAR, line_count BIGINT, header_lines BIGINT, rows_in BIGINT,
-        rows_blank BIGINT, rows_staged BIGINT, rows_rejected BIGINT, notes VARCHAR)""",
+        rows_blank BIGINT, rows_staged BIGINT, rows_rejected BIGINT, rows_replaced BIGINT, notes VARCHAR)""",
     """CREATE OR REPLACE TABLE meta.reject (
         file_id INTEGER, path VARCHAR, table_name VARCHAR, line_no BIGINT, column_name VARCHAR, value VARCHAR,
         reason VARCHAR, remedy VARCHAR, raw_text VARCHAR, stage VARCHAR)""",
+    *mends.META_TABLES,
 )
 
 
@@ -245,7 +246,7 @@ def _load_all(
     for table in tables:
         store.run(raw_table_sql(table))
         store.run(staged_table_sql(table))
-    rows_in = rows_out = 0
+    rows_in = 0
     first_with: dict[tuple[str, str | None], str] = {}
     for sheet in _with_progress(survey.sheets, config):
         landed = land(store, sheet, folder)
@@ -253,20 +254,28 @@ def _load_all(
         _settle(sheet, landed, staged, set_aside, first_with)
         _write_file(store, sheet, landed, staged)
         rows_in += landed.rows_in
-        rows_out += staged
+    mends.apply_mends(store, survey.sheets)
     for file_id, source, name, sha256, length in survey.ignored:
         log.info("%s%s: %s", source.relative, f" [{name}]" if name else "", NOT_OURS)
         store.run(
             "INSERT INTO meta.file (file_id, path, sheet, sha256, bytes, rows_in, rows_blank, rows_staged, "
-            "rows_rejected, notes) VALUES (?, ?, ?, ?, ?, 0, 0, 0, 0, ?)",
+            "rows_rejected, rows_replaced, notes) VALUES (?, ?, ?, ?, ?, 0, 0, 0, 0, 0, ?)",
             [file_id, source.relative, name, sha256, length, NOT_OURS],
         )
     _refuse_empty_season(store, config.season)
+    rows_out, rejected, replaced = store.rows(
+        "SELECT coalesce(sum(rows_staged), 0), coalesce(sum(rows_rejected), 0), coalesce(sum(rows_replaced), 0) "
+        "FROM meta.file"
+    )[0]
     return StepResult(
         "load",
         rows_in,
-        rows_out,
-        notes={"files": len({sheet.relative for sheet in survey.sheets}), "rejected": rows_in - rows_out},
+        int(rows_out),
+        notes={
+            "files": len({sheet.relative for sheet in survey.sheets}),
+            "rejected": int(rejected),
+            "replaced": int(replaced),
+        },
     )
 
 
@@ -300,7 +309,7 @@ def _settle(
 
 def _write_file(store: Store, sheet: Sheet, landed: Landed, staged: int) -> None:
     store.run(
-        "INSERT INTO meta.file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO meta.file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, ?)",
         [
             sheet.file_id,
             sheet.relative,

@@ -18,6 +18,7 @@ from schemas import layer_tables
 _SOURCES = (
     "meta.file",
     "meta.reject",
+    "meta.mend",
     "meta.finding",
     "meta.ruling_finding",
     "meta.check_result",

@@ -1,22 +1,23 @@
-"""Write the rows that were set aside, exactly as they came, so that they can be mended and loaded again."""
+"""Write rows that were set aside, and rows accepted with a finding, so that they can be mended and put back."""
 
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
-import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.config import RunConfig
-from pipeline.errors import InputError, Where
+from pipeline.publish.mend_sheets import layout_of, mend_name
 from pipeline.store import Store
 from pipeline.store.database import named_sql
 
 REASONS = "reasons.csv"
+REVIEW = "accepted_with_findings"
+"""The folder of rows that are accepted all the same."""
+
 _COLUMNS = (
     "file", "sheet", "line", "quarantine_file", "quarantine_line", "column", "value", "reason", "remedy", "found_on",
 )  # fmt: skip
@@ -24,42 +25,49 @@ _FOUND_ON = {"load": "reading", "check": "checking"}
 
 
 def write_quarantine(config: RunConfig, store: Store, folder: Path) -> int:
-    """Write one CSV for each sheet with rows set aside, and `reasons.csv`; return how many rows there are.
+    """Write a CSV for each sheet with rows set aside, `reasons.csv`, and a CSV for each with rows to look at again.
 
-    A file keeps the original headings and the text of its rows; it is in UTF-8 whatever the sheet was in. A
-    sheet of a workbook becomes a CSV whose name begins with its table, so that it is recognised.
+    A CSV has the remark columns of `schemas.remarks`, then the original headings and the text of its rows as it
+    came; it is in UTF-8 whatever the sheet was in. Return how many rows were set aside.
 
     Raises
     ------
     InputError
-        A sheet with rows set aside is gone or has changed since it was loaded.
+        A sheet with such rows is gone or has changed since it was loaded.
     """
+    taken = {PurePosixPath(path).name.casefold() for (path,) in store.rows("SELECT path FROM meta.file")}
     reasons = io.StringIO()
     table = csv.writer(reasons, lineterminator="\n")
     table.writerow(_COLUMNS)
     count = 0
-    rejects = store.records(named_sql("pipeline.publish", "quarantine"))
-    for _, group in groupby(rejects, key=lambda row: row["file_id"]):
-        rows = list(group)
-        name = quarantine_name(rows[0])
-        target = folder / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        heading, newline = _heading(config.season / rows[0]["path"], rows[0])
-        text = [heading + newline]
-        line = 1 + _line_ends(text[0], newline)
-        for row in rows:
-            raw = (row["raw_text"] or "").rstrip("\r\n")
-            text.append(raw + newline)
-            table.writerow(_reason(row, name, line))
-            line += _line_ends(text[-1], newline)
-            count += 1
-        target.write_text("".join(text), encoding="utf-8", newline="")
+    for name, line, row in _write_sheets(config, store.records(named_sql("pipeline.publish", "quarantine")), folder,
+                                         "mend", taken):  # fmt: skip
+        table.writerow(_reason(row, name, line))
+        count += 1
     (folder / REASONS).write_text(reasons.getvalue(), encoding="utf-8", newline="")
+    for _ in _write_sheets(config, _with_findings(store), folder / REVIEW, "review", taken):
+        pass
     return count
 
 
-def _line_ends(text: str, newline: str) -> int:
-    return text.count(newline)
+def _write_sheets(
+    config: RunConfig, rows: Sequence[Mapping[str, Any]], folder: Path, kind: str, taken: set[str]
+) -> Iterable[tuple[str, int, Mapping[str, Any]]]:
+    """Write the rows of each file; yield the name of the sheet written, the line, and the row, in their order."""
+    for _, group in groupby(rows, key=lambda row: row["file_id"]):
+        # A quotation mark that is not closed would swallow the rows under it in a spreadsheet program.
+        some = sorted(group, key=lambda row: (row["raw_text"] or "").count('"') % 2)
+        name = mend_name(some[0], kind, taken)
+        target = folder / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        layout = layout_of(config.season / some[0]["path"], some[0])
+        text = [layout.first_line()]
+        line = 1 + text[0].count(layout.newline)
+        for row in some:
+            text.append(layout.row(row))
+            yield name, line, row
+            line += text[-1].count(layout.newline)
+        target.write_text("".join(text), encoding="utf-8", newline="")
 
 
 def _reason(row: Mapping[str, Any], name: str, line: int) -> tuple[Any, ...]:
@@ -69,66 +77,34 @@ def _reason(row: Mapping[str, Any], name: str, line: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-def quarantine_name(row: Mapping[str, Any]) -> str:
-    """Return the path within the quarantine for one sheet: that of the file, or a CSV's for a workbook's sheet."""
-    path = PurePosixPath(row["path"])
-    if row["sheet"] is None:
-        return str(path)
-    parts = (row["table_name"], _plain(path.stem), _plain(row["sheet"]), str(row["file_id"]))
-    return str(path.with_name("-".join(parts) + ".csv"))
-
-
-def _plain(text: str) -> str:
-    return re.sub(r"[^A-Za-z0-9_]+", "_", text)
-
-
-def _heading(path: Path, row: Mapping[str, Any]) -> tuple[str, str]:
-    """Return the heading of a sheet as it stands there, and the line ending used after it."""
-    if not path.is_file() or _hash(path) != row["sha256"]:
-        raise InputError(
-            "the sheet has changed since it was loaded, so its rows cannot be set aside under its headings",
-            where=Where(row["path"]),
-            hint="run the whole season again with `platework run`",
+def _with_findings(store: Store) -> list[dict[str, Any]]:
+    """Return the accepted rows of which a finding says that they should be mended or decided on, by file and line."""
+    findings = "SELECT * FROM meta.finding"
+    if store.has_table("meta.ruling_finding"):
+        findings += " UNION ALL BY NAME SELECT * FROM meta.ruling_finding"
+    findings = f"SELECT * FROM ({findings}) WHERE severity = 'warn' AND row_id IS NOT NULL"
+    found: list[dict[str, Any]] = []
+    if not store.has_table("meta.finding"):
+        return found
+    for (name,) in store.rows(f"SELECT DISTINCT table_name FROM ({findings}) ORDER BY 1 NULLS LAST"):
+        found += store.records(
+            f"""
+            WITH told AS (
+                SELECT
+                    row_id,
+                    string_agg(DISTINCT column_name, ', ' ORDER BY column_name) AS column_name,
+                    string_agg(message, '; ' ORDER BY finding_id) AS reason,
+                    string_agg(DISTINCT remedy, '; ' ORDER BY remedy) AS remedy
+                FROM ({findings}) WHERE table_name = $name GROUP BY row_id
+            )
+            SELECT
+                file_id, file.path, file.sheet, file.table_name, file.sha256, file.encoding, file.delimiter,
+                file.header_lines, line_no, told.column_name, told.reason, told.remedy, raw.raw_text
+            FROM told
+            JOIN checked."{name}" AS checked USING (row_id)
+            JOIN meta.file AS file USING (file_id)
+            JOIN raw."{name}" AS raw USING (file_id, line_no)
+            """,
+            {"name": name},
         )
-    if row["sheet"] is not None:
-        return _workbook_heading(path, row["sheet"]), "\n"
-    return _text_heading(path, row["encoding"] or "utf-8", row["header_lines"] or 1)
-
-
-def _hash(path: Path) -> str:
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while chunk := stream.read(1 << 20):
-            digest.update(chunk)
-    return digest.hexdigest()
-
-
-def _text_heading(path: Path, encoding: str, lines: int) -> tuple[str, str]:
-    with path.open(encoding="utf-8-sig" if encoding.startswith("utf-8") else encoding, newline="") as stream:
-        taken = ""
-        for line in _from_first_filled(iter(stream)):
-            taken += line
-            lines -= 1
-            if not lines:
-                break
-    heading = taken.rstrip("\r\n")
-    return heading, taken[len(heading) :] or "\n"
-
-
-def _from_first_filled(lines: Iterator[str]) -> Iterator[str]:
-    for line in lines:
-        if line.strip(" \t\r\n,;|"):
-            yield line
-            yield from lines
-
-
-def _workbook_heading(path: Path, sheet: str) -> str:
-    from python_calamine import CalamineWorkbook
-
-    for cells in CalamineWorkbook.from_path(path).get_sheet_by_name(sheet).iter_rows():
-        texts = [str(cell) for cell in cells]
-        if any(text.strip() for text in texts):
-            line = io.StringIO()
-            csv.writer(line, lineterminator="").writerow(texts)
-            return line.getvalue()
-    return ""
+    return sorted(found, key=lambda row: (row["file_id"], row["line_no"]))

@@ -55,6 +55,7 @@ def _books(files: Sequence[Row]) -> Section:
         Column("Rows in", "num"),
         Column("Accepted", "num"),
         Column("Set aside", "num"),
+        Column("Replaced", "num"),
         Column("Blank lines", "num"),
         Column("Encoding"),
         Column("SHA-256 begins"),
@@ -67,6 +68,7 @@ def _books(files: Sequence[Row]) -> Section:
             num(row["rows_in"], count(row["rows_in"])),
             num(row["accepted"], count(row["accepted"])),
             num(row["quarantined"], count(row["quarantined"]), "#rejects" if row["quarantined"] else None),
+            num(row["replaced"], count(row["replaced"])),
             num(row["rows_blank"], count(row["rows_blank"])),
             Cell(row["encoding"] or "workbook"),
             Cell(row["sha256"][:12]),
@@ -74,10 +76,10 @@ def _books(files: Sequence[Row]) -> Section:
         ]
         for row in files
     ]
-    sums = [sum(row[key] for row in files) for key in ("rows_in", "accepted", "quarantined", "rows_blank")]
+    sums = [sum(row[key] for row in files) for key in ("rows_in", "accepted", "quarantined", "replaced", "rows_blank")]
     total = [Cell("All files"), Cell(""), *(num(value, count(value)) for value in sums), Cell(""), Cell(""), Cell("")]
-    table = Table("books-table", "Rows in = accepted + set aside, file by file", columns, rows, total=total)
-    margin = "Headings and wholly blank lines are no rows. The full hash of every file is in the manifest."
+    table = Table("books-table", "Rows in = accepted + set aside + replaced, file by file", columns, rows, total=total)
+    margin = "Headings and wholly blank lines are no rows. A replaced row is one for which a mended row stands. The full hash of every file is in the manifest."
     return Section("books", "The books", [table], margin=[margin])
 
 

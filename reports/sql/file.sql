@@ -4,6 +4,6 @@
 -- reads: published.pub_file
 SELECT
     path, sheet, table_name, sha256, encoding, delimiter, rows_in, rows_blank, accepted,
-    quarantined, notes
+    quarantined, replaced, notes
 FROM published.pub_file
 ORDER BY path, sheet NULLS FIRST

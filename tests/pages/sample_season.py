@@ -158,7 +158,7 @@ def _rest(store):
         key="a", key_verdict="wrong", right_options="b", because="Because <i>so</i>.", responses=7, p=0.5,
         withheld=True, most_chosen="a")  # fmt: skip
     add(store, "pub_file", path="plate_calls_<E1>.csv", table_name="plate_calls", sha256="0" * 64, encoding="utf-8",
-        delimiter=",", rows_in=29, rows_blank=1, accepted=28, quarantined=1)  # fmt: skip
+        delimiter=",", rows_in=29, rows_blank=1, accepted=28, quarantined=1, replaced=0)  # fmt: skip
     add(store, "pub_reject", path="plate_calls_<E1>.csv", line_no=30, table_name="plate_calls", column_name="outs",
         value="<7>", reason="'<7>' is not one of 0, 1, 2", remedy="write 0, 1 or 2", raw_text="x,<7>", stage="load")  # fmt: skip
     add(store, "pub_finding", finding_id="f/1", kind="seen_once", severity="note", table_name="games",

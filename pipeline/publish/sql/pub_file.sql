@@ -1,7 +1,7 @@
--- The books of each sheet: rows in, accepted, set aside.
+-- The books of each sheet: rows in, accepted, set aside, replaced.
 -- grain: one row per file, or sheet of a workbook
 -- key: path, sheet
--- reads: meta.file, meta.reject
+-- reads: meta.file (rows_replaced counts rows for which a mended row stands), meta.reject
 WITH rejected AS (
     SELECT file_id, count(*) AS quarantined FROM meta.reject GROUP BY file_id
 ),
@@ -13,8 +13,9 @@ final AS (
 SELECT
     path, sheet, table_name, sha256, encoding, delimiter, rows_in, rows_blank,
     -- That accepted rows are in checked.* one by one was proved when the books were balanced.
-    rows_in - quarantined AS accepted,
+    rows_in - quarantined - rows_replaced AS accepted,
     quarantined,
+    rows_replaced AS replaced,
     notes
 FROM final
 ORDER BY path, sheet NULLS FIRST

@@ -4,7 +4,10 @@
 -- reads: meta.file, meta.finding, meta.ruling_finding, checked.umpires, checked.evaluators, checked.games,
 --   checked.plate_calls, scores.call_grade
 WITH handed_in AS (
-    SELECT coalesce(CAST(sum(rows_in) AS BIGINT), 0) AS calls_in FROM meta.file WHERE table_name = 'plate_calls'
+    -- A row for which a mended one stands came in once, not twice.
+    SELECT coalesce(CAST(sum(rows_in - rows_replaced) AS BIGINT), 0) AS calls_in
+    FROM meta.file
+    WHERE table_name = 'plate_calls'
 ),
 accepted AS (
     SELECT count(*) AS calls_accepted FROM checked.plate_calls
