@@ -109,7 +109,7 @@ def make_plays(request: Request) -> Made:
         request.twins,
     )
     made = make_items(rule_book(), wish, season, _avoided(request.avoid, request.day))
-    log.info("cases   %d items of %d questions that fit", len(made.items), made.pool)
+    log.info("cases   %d items, chosen from %d different questions", len(made.items), made.pool)
     return made
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal
+
+from markupsafe import Markup, escape
 
 from reports.paper import environment
 
@@ -61,6 +64,20 @@ class Sheet:
         return [list(group) for _, group in groupby(self.items, key=lambda item: item.pair)]
 
 
+_JOINED = re.compile(r"\S*\d-\d\S*")
+"""A count or the number of a rule: not to be broken at its hyphen."""
+
+
+def kept_together(text: str) -> Markup:
+    """Return escaped text in which counts and numbers of rules stay on one line."""
+    made = Markup("")
+    place = 0
+    for found in _JOINED.finditer(text):
+        made += escape(text[place : found.start()]) + Markup('<span class="kept">{}</span>').format(found[0])
+        place = found.end()
+    return made + escape(text[place:])
+
+
 def _plain(text: str) -> str:
     """A text that Markdown takes as it stands."""
     for mark in "\\`*_[]<>#|":
@@ -100,4 +117,6 @@ def markdown(sheet: Sheet, show: Show = "all") -> str:
 
 def page(sheet: Sheet, show: Show = "all") -> str:
     """Return a sheet as one HTML page that needs nothing else and prints on A4 or Letter paper."""
-    return environment().get_template("case_sheet.html.j2").render(sheet=sheet, show=show, title=_TITLES[show])
+    return environment().get_template("case_sheet.html.j2").render(
+        sheet=sheet, show=show, title=_TITLES[show], kept=kept_together
+    )

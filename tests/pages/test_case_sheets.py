@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.case_plays import Request, as_sheet, make_plays, write_plays
 from pipeline.errors import InputError
-from reports.case_sheet import Sheet, SheetItem, SheetOption, markdown, page
+from reports.case_sheet import Sheet, SheetItem, SheetOption, kept_together, markdown, page
 
 DAY = dt.date(2026, 6, 1)
 ITEM = SheetItem(
@@ -54,6 +54,12 @@ def test_what_is_told_is_escaped(show):
     assert "\\<script\\>" in markdown(SHEET)
 
 
+def test_a_count_and_a_rule_number_are_not_broken_at_their_hyphens():
+    assert kept_together("Count 1-2. See <7-3-2>, no one-two.") == (
+        'Count <span class="kept">1-2.</span> See <span class="kept">&lt;7-3-2&gt;,</span> no one-two.'
+    )
+
+
 def test_a_play_is_not_broken_over_two_sheets_of_paper():
     text = page(SHEET)
     assert re.search(r"\.play \{[^}]*break-inside: avoid", text)
@@ -63,6 +69,7 @@ def test_a_play_is_not_broken_over_two_sheets_of_paper():
 @pytest.mark.parametrize("write", [page, markdown])
 def test_the_class_gets_no_answers_and_the_trainer_gets_them_all(write):
     questions, answers = write(SHEET, "questions"), write(SHEET, "answers")
+    answers = answers.replace('<span class="kept">', "").replace("</span>", "")
     for secret in ("Because the foot", "7-3-2", "illegal hit", "plain (nothing)", "Difficulty is so", "wrong", "Worked"):
         assert secret not in questions
     for told in ("Because the foot was outside.", "nfhs 7-3-2", "Difficulty is so and so.", "B is wrong."):

@@ -24,9 +24,14 @@ ALWAYS_SAID = ("pitch", "ball_status", "batter", "runners")
 
 @dataclass(frozen=True)
 class Ruling:
-    """A ruling as an option can claim it: its parts (blank: not called), and the count after it (blank: none)."""
+    """A ruling as an option can claim it: its parts (blank: not called), and the count after it (blank: none).
+
+    `moves` says what its word about runners comes to on the play: for each runner whether he gains a base; None where
+    they are left to the play.
+    """
 
     parts: Mapping[str, str]
+    moves: tuple[bool, ...] | None
     balls_after: str
     strikes_after: str
 
@@ -63,7 +68,26 @@ def ruling_of(answer: Answer, known: Facts) -> Ruling:
         parts["runners"] = ""
     balls, strikes = known.get("balls"), known.get("strikes")
     after = count_after(answer, None if balls is None else int(balls), None if strikes is None else int(strikes))
-    return Ruling(parts, *after)
+    return Ruling(parts, moves(parts["runners"], known), *after)
+
+
+def moves(runners: str, known: Facts) -> tuple[bool, ...] | None:
+    """Return for each runner, from first base on, whether a word about runners gives him a base (None: the play does).
+
+    Of one runner on second, “the runners go back” and “only forced runners move” say the same.
+    """
+    if runners in ("", "as_played"):
+        return None
+    on = [known.get(name) == "yes" for name in BASES]
+    forced = [all(on[: place + 1]) for place in range(len(on))]
+    stealing = [known.get(name.replace("on_", "stealing_")) == "yes" for name in BASES]
+    gains = {
+        "return": [False] * len(on),
+        "forced": forced,
+        "forced_and_stealing": [one or other for one, other in zip(forced, stealing, strict=True)],
+        "advance_one": [True] * len(on),
+    }[runners]
+    return tuple(gain for gain, there in zip(gains, on, strict=True) if there)
 
 
 def runners_on(known: Facts) -> int:
@@ -77,12 +101,16 @@ def same_count(one: Ruling, other: Ruling) -> bool:
 
 
 def differ(one: Ruling, other: Ruling) -> tuple[str, ...]:
-    """The parts in which both rulings say something and not the same; a part that one leaves open is no difference."""
+    """The parts in which both rulings say something and not the same; a part that one leaves open is no difference.
+
+    Two words about runners that come to the same on the play are no difference either.
+    """
     return tuple(
         name
         for name in RULING_FIELDS
         if one.parts[name] and other.parts[name] and one.parts[name] != other.parts[name]
-    )
+        and (name != "runners" or one.moves != other.moves)
+    )  # fmt: skip
 
 
 def apart(one: Ruling, other: Ruling) -> bool:

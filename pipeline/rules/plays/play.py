@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from pipeline.rules.answer import refs, rule_case, says
-from pipeline.rules.compile import RuleBook
+from pipeline.rules.compile import RuleBook, whole_book
 from pipeline.rules.model import CODES, Answer
 from pipeline.rules.plays.options import Ruling, Wrong, ruling_of, wrong_rulings
 from pipeline.rules.plays.situation import Facts, as_read, only, with_implied
@@ -116,8 +116,9 @@ def as_play(
 ) -> Play | None:
     """Make a play of facts, or None where it cannot be asked or its signature is among those `asked_before`.
 
-    It cannot where what is told does not settle the ruling, or settles it otherwise than all the facts do, or where
-    too few wrong rulings are known to be given (FEWEST_WRONG).
+    It cannot where what is told does not settle the ruling, or settles it otherwise than all the facts do; where it
+    turns on a point that leagues settle for themselves, which no stem tells; or where too few wrong rulings are known
+    to be given (FEWEST_WRONG).
     """
     given = with_implied(given)
     made = tellable(code, given)
@@ -128,6 +129,8 @@ def as_play(
     root = book.regime(code, day).root
     found, full = deciding(book, root, known), deciding(book, root, as_read(given, code))
     if found is None or full is None or found[1].spoken != full[1].spoken:
+        return None
+    if deciding(book, whole_book().regime(code, day).root, known) is None:
         return None
     asked, answer = found
     signature = _signature(code, asked)

@@ -22,16 +22,19 @@ _SCOREBOARD = 100
 def twin_of(book: RuleBook, day: dt.date, play: Play) -> tuple[Play, str] | None:
     """Return the nearest play that can be asked too and is ruled otherwise, and what is different in it, in words.
 
-    Of equally near ones the first whose ruling is a known wrong ruling on the given play. None where no change leaves
-    a play that can be told, or where the words would not show the change.
+    Of equally likely changes (`plausibility`) the first whose ruling is a known wrong ruling on the given play. None
+    where no change leaves a play that can be told, or where the words would not show the change.
     """
 
     def weigh(name: str, given: str | None, value: str) -> int:
         return _SCOREBOARD if name in SITUATION else plausibility(name, given, value)
 
     root = book.regime(play.code, day).root
-    second: tuple[Play, str] | None = None
+    best: tuple[tuple[int, bool], Play, str] | None = None
     for near in nearest_other_rulings(book.forest, root, play.known, play.answer.spoken, weigh, WAYS):
+        far = sum(weigh(change.fact, change.given, change.value) for change in near.changes)
+        if best is not None and far > best[0][0]:
+            break
         facts = {**play.facts, **{change.fact: change.value for change in near.changes}, **dict(near.supposed)}
         origin = replace(play.origin, note=f"Twin of the play before it. {play.origin.note}", made=())
         found = as_play(book, play.code, day, facts, origin)
@@ -41,10 +44,10 @@ def twin_of(book: RuleBook, day: dt.date, play: Play) -> tuple[Play, str] | None
         if not lead or any(found.known[change.fact] != change.value for change in near.changes):
             continue
         # Best is a twin whose ruling people do give on the first play: they overlook just this difference.
-        if any(not apart(found.ruling, wrong.ruling) for wrong in play.wrong):
-            return found, lead
-        second = second or (found, lead)
-    return second
+        rank = (far, all(apart(found.ruling, wrong.ruling) for wrong in play.wrong))
+        if best is None or rank < best[0]:
+            best = (rank, found, lead)
+    return None if best is None else best[1:]
 
 
 def _difference(one: Play, other: Play) -> str:
