@@ -1,0 +1,1 @@
+"""Proof by enumeration of the rules core: tables, chained ruling, whole space, invariants, open rulings."""
