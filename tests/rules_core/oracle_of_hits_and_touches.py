@@ -2,7 +2,7 @@
 
 Written from the rules alone, as plain functions; nothing of the rules core is used. What a code says is in the
 predicates (`tip_stands`, the feet, the touch); one order of decision, `play`, serves all codes. A fact that was
-not recorded is None. There are two readings: `reading` takes complete facts only; `possible` takes any facts,
+not recorded is None, and so is the reading of a league that has settled none. There are two readings: `reading` takes complete facts only; `possible` takes any facts,
 carries what is unknown through predicates that know three values, and names every ruling that is left.
 
 Every act besides the swing, the pitch and the touch is taken as not having happened: a legal pitch, delivered,
@@ -14,8 +14,8 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 
-HIT_BATTERS_KNOWN_FROM = dt.date(2015, 1, 1)
-"""College: what was asked of a hit batter before is not known."""
+AWARDS_KNOWN_FROM = dt.date(2015, 1, 1)
+"""College: what earned a hit batter his base before is not known; a swing and a pitch in the zone were strikes."""
 STRIKE_FOR_NO_ATTEMPT_FROM = dt.date(2019, 1, 1)
 """College: from then on a batter who lets an avoidable pitch hit him is charged a strike."""
 TIP_OFF_GEAR_FROM = dt.date(2020, 1, 1)
@@ -24,11 +24,12 @@ TIP_OFF_GEAR_FROM = dt.date(2020, 1, 1)
 CHANGES = {
     "nfhs": (),
     "obr": (TIP_OFF_GEAR_FROM,),
-    "ncaa": (HIT_BATTERS_KNOWN_FROM, STRIKE_FOR_NO_ATTEMPT_FROM, TIP_OFF_GEAR_FROM),
+    "ncaa": (AWARDS_KNOWN_FROM, STRIKE_FOR_NO_ATTEMPT_FROM, TIP_OFF_GEAR_FROM),
 }
 """The days on which what is read here changes."""
-JUMPED_OUT = "illegal"
-"""Professional: no text joins the words on the ground with the Comment against jumping out; read by the Comment."""
+JUMPED_OUT = {"out": "illegal", "legal": "legal"}
+"""Professional: a hit with both feet in the air after a jump out of the box, as a league reads it; no text joins the
+words on the ground with the Comment against jumping out. A league that has settled nothing is None: both remain."""
 
 CONTRADICTION = ("contradiction",)
 NOT_COVERED = ("not_covered",)
@@ -66,8 +67,8 @@ def tip_stands(code, day, first_touched):
     return first_touched == "mitt_or_hand"
 
 
-def feet_word(code, front, back, knee, plate, jumped):
-    """Whether a ball is legally batted with feet and knee so at the instant of contact."""
+def feet_word(code, league, front, back, knee, plate, jumped):
+    """Whether a ball is legally batted with feet and knee so at the instant of contact, in a settled league."""
     feet = (front, back)
     if plate == "yes" and knee != "all_out" and not any(foot in MAY_REACH_PLATE for foot in feet):
         return "impossible"
@@ -78,7 +79,7 @@ def feet_word(code, front, back, knee, plate, jumped):
     if code != "obr" and plate == "yes":
         return "illegal"
     if code == "obr" and jumped == "yes" and feet == ("airborne", "airborne"):
-        return JUMPED_OUT
+        return JUMPED_OUT[league]
     return "legal"
 
 
@@ -86,10 +87,10 @@ def touch_word(code, day, touched, struck_at, bounced, in_zone, in_box, avoidanc
     """What a pitch is that touched the batter before any bat did."""
     if (in_zone, in_box) == ("yes", "yes") or (avoidance, could_avoid) in NOT_TOGETHER:
         return "impossible"
-    if code == "ncaa" and day < HIT_BATTERS_KNOWN_FROM:
-        return "unsettled"
     if struck_at or (in_zone == "yes" and bounced == "no"):
         return "strike"
+    if code == "ncaa" and day < AWARDS_KNOWN_FROM:
+        return "unsettled"
     # Elsewhere clothing is part of the batter; for college play no text on loose clothing was found.
     if code == "nfhs" and touched == "loose_clothing":
         return "ball"
@@ -160,12 +161,12 @@ def play(contact, touched, first_touch, swing, place, bounced, tip, feet, touch,
     return said("ball", "live", "at_bat", "as_played", "ball")
 
 
-def reading(code, day, facts):
-    """The ruling on complete facts."""
+def reading(code, day, facts, league):
+    """The ruling on complete facts in a league that has settled what a jump out of the box costs."""
     return play(
         *(facts[name] for name in KINDS),
         tip_stands(code, day, facts["tip_first_touched"]),
-        feet_word(code, *(facts[name] for name in FEET)),
+        feet_word(code, league, *(facts[name] for name in FEET)),
         touch_word(code, day, facts["touched"], facts["swing"] in OFFERS, facts["bounced"], *(facts[name] for name in TOUCH)),
         facts["zone"] == "in_zone",
         facts["pitch_caught"] == "yes",
@@ -198,6 +199,11 @@ def truths(value):
     return (True, False) if value is None else (value,)
 
 
+def leagues(league):
+    """The settled leagues that a league may be."""
+    return tuple(JUMPED_OUT) if league is None else (league,)
+
+
 def tips_stand(code, day, first_touched):
     """`tip_stands` where the first thing touched may be unknown."""
     if code != "nfhs" and day >= TIP_OFF_GEAR_FROM:
@@ -205,8 +211,8 @@ def tips_stand(code, day, first_touched):
     return is_so(first_touched, "mitt_or_hand")
 
 
-def feet_words(code, front, back, knee, plate, jumped):
-    """`feet_word` where facts may be unknown: the words possible, impossible only where nothing else is."""
+def feet_words(code, league, front, back, knee, plate, jumped):
+    """`feet_word` where facts or league may be unknown: the words possible, impossible only where nothing else is."""
     feet = (front, back)
     reaches = any(foot is None or foot in MAY_REACH_PLATE for foot in feet) or knee in (None, "all_out")
     if plate == "yes" and not reaches:
@@ -224,9 +230,11 @@ def feet_words(code, front, back, knee, plate, jumped):
     if plate == "yes" and knee not in (None, "all_out"):
         by_a_jump = False
     words = {"illegal"} if outside is not False else set()
-    if outside is not True:
-        words |= {JUMPED_OUT if one else "legal" for one in truths(by_a_jump)}
-    return words
+    if outside is True:
+        return words
+    if by_a_jump is not False:
+        words |= {JUMPED_OUT[one] for one in leagues(league)}
+    return words if by_a_jump is True else words | {"legal"}
 
 
 def touch_words(code, day, touched, struck_at, bounced, in_zone, in_box, avoidance, could_avoid):
@@ -237,14 +245,14 @@ def touch_words(code, day, touched, struck_at, bounced, in_zone, in_box, avoidan
     in_zone = in_zone or ("no" if in_box == "yes" else None)
     in_box = in_box or ("no" if in_zone == "yes" else None)
     could_avoid = could_avoid or {"no_chance": "no", "permitted": "yes"}.get(avoidance)
-    if code == "ncaa" and day < HIT_BATTERS_KNOWN_FROM:
-        return {"unsettled"}
     if struck_at:
         return {"strike"}
     through = both(is_so(in_zone, "yes"), bounced == "no")
     words = {"strike"} if through is not False else set()
     if through is True:
         return words
+    if code == "ncaa" and day < AWARDS_KNOWN_FROM:
+        return words | {"unsettled"}
     if code == "nfhs" and touched == "loose_clothing":
         return words | {"ball"}
     no_chance = both(is_so(avoidance, "froze"), is_so(could_avoid, "no"))
@@ -274,11 +282,11 @@ def counts(facts):
     )
 
 
-def possible(code, day, facts):
+def possible(code, day, facts, league=None):
     """Every ruling that some completion of the facts leads to; a contradiction only where nothing else is left."""
     kinds = [values if facts[name] is None else (facts[name],) for name, values in KINDS.items()]
     tips = truths(tips_stand(code, day, facts["tip_first_touched"]))
-    feet = feet_words(code, *(facts[name] for name in FEET))
+    feet = feet_words(code, league, *(facts[name] for name in FEET))
     rest = [truths(one) for one in counts(facts)]
     found = set()
     for kind in itertools.product(*kinds):

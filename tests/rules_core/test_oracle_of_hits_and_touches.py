@@ -1,6 +1,7 @@
 """The compiled rules against a second reading of illegally batted balls and hit batters, fact by fact and whole.
 
-Whole grids are compared, every cell also not recorded, for every code and span of dates. All facts of the kind of
+Whole grids are compared, every cell also not recorded, for every code, span of dates and, where the professional code
+leaves a point to the league, for a league that has settled nothing and one of each reading. All facts of the kind of
 play are in each grid, with the feet and the count, the touch and the count, the whole count, or feet and touch; what
 a grid leaves out is as on a blank sheet. Combinations that leave the same part of a diagram are ruled alike, so one
 of them stands for all; the figures count every combination. Cases drawn from all facts at once come on top.
@@ -23,6 +24,7 @@ import schemas
 from pipeline.rules.answer import NONE_CALLED, rule_case
 from pipeline.rules.compile import rule_book
 from pipeline.rules.model import CODES, RULING_FIELDS
+from pipeline.rules.options import options, settle
 from pipeline.rules.vocabulary import facts
 
 # Loaded from beside this file: a dependency installs a package called `tests`, which would be found by that name.
@@ -30,7 +32,12 @@ _SPEC = importlib.util.spec_from_file_location("oracle", Path(__file__).with_nam
 oracle = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(oracle)
 
-BOOK = rule_book()
+LEAGUES = {"nfhs": (None,), "obr": (None, *oracle.JUMPED_OUT), "ncaa": (None,)}
+"""What a league of each code may have settled about a jump out of the box; None: nothing."""
+BOOKS = {
+    league: rule_book(settle({} if league is None else {"jumped_out": league})) for league in (None, *oracle.JUMPED_OUT)
+}
+BOOK = BOOKS[None]
 FOREST = BOOK.forest
 BLANKS = {field.name: field.blank_value or None for field in schemas.table("plate_calls").fields}
 AT_REST = {name: BLANKS.get(name) for name in facts()} | {"stance_fault": "no"}
@@ -58,6 +65,11 @@ def spans():
             {EARLIEST, *oracle.CHANGES[code], *(one.first_day for one in BOOK.regimes if one.code == code and one.first_day)}
         )
     ]
+
+
+def settings():
+    """Every code, day and league that is compared."""
+    return [(code, day, league) for code, day in spans() for league in LEAGUES[code]]
 
 
 def values(name):
@@ -129,16 +141,16 @@ def plays():
 
 
 class Reading:
-    """The oracle over whole grids, for one code and day."""
+    """The oracle over whole grids, for one code, day and league."""
 
-    def __init__(self, plays, code, day):
-        self.plays, self.code, self.day = plays, code, day
+    def __init__(self, plays, code, day, league):
+        self.plays, self.code, self.day, self.league = plays, code, day, league
         self.memo = {}
         self.tips = [oracle.tips_stand(code, day, value) for value in facts()["tip_first_touched"].values]
 
     def summary(self, given):
         """What the oracle makes of feet, touch and count: two sets of facts with one summary are ruled alike."""
-        feet = oracle.feet_words(self.code, *(given[name] for name in oracle.FEET))
+        feet = oracle.feet_words(self.code, self.league, *(given[name] for name in oracle.FEET))
         return frozenset(feet), self.touch(*(given[name] for name in oracle.TOUCH)), oracle.counts(given)
 
     def touch(self, *facts_of_touch):
@@ -205,11 +217,11 @@ def classes(root, names, reading):
     return list(found.values())
 
 
-def differences(code, day, blocks, plays):
+def differences(code, day, league, blocks, plays):
     """How many combinations were compared, and a line for each kind of difference."""
-    reading = Reading(plays, code, day)
+    reading = Reading(plays, code, day, league)
     varied = {*KINDS, *blocks[0], *blocks[1]}
-    root = after(BOOK.regime(code, day).root, {name: AT_REST[name] for name in AT_REST if name not in varied})
+    root = after(BOOKS[league].regime(code, day).root, {name: AT_REST[name] for name in AT_REST if name not in varied})
     memo: dict = {}
     compared = 0
     lines = {}
@@ -234,9 +246,9 @@ def ways(names):
 
 
 @pytest.mark.parametrize("grid", GRIDS)
-@pytest.mark.parametrize(("code", "day"), spans())
-def test_every_filling_of_the_deciding_cells_is_ruled_as_the_second_reading_rules_it(code, day, grid, plays):
-    compared, lines = differences(code, day, GRIDS[grid], plays)
+@pytest.mark.parametrize(("code", "day", "league"), settings())
+def test_every_filling_of_the_deciding_cells_is_ruled_as_the_second_reading_rules_it(code, day, league, grid, plays):
+    compared, lines = differences(code, day, league, GRIDS[grid], plays)
     assert lines == []
     assert compared == ways({*KINDS, *GRIDS[grid][0], *GRIDS[grid][1]})
 
@@ -244,15 +256,23 @@ def test_every_filling_of_the_deciding_cells_is_ruled_as_the_second_reading_rule
 YES_NO = ("yes", "no")
 
 
-@pytest.mark.parametrize("code", CODES)
-def test_feet_and_plate_with_facts_missing_mean_what_their_fillings_mean(code):
+def test_the_second_reading_knows_the_leagues_that_the_rules_know():
+    point = options()["jumped_out"]
+    assert set(oracle.JUMPED_OUT) == set(point.values)
+    assert point.default is None
+    assert {code for code, leagues in LEAGUES.items() if len(leagues) > 1} == set(point.codes)
+
+
+@pytest.mark.parametrize(("code", "league"), [(code, league) for code in CODES for league in LEAGUES[code]])
+def test_feet_and_plate_with_facts_missing_mean_what_their_fillings_mean(code, league):
     tried = 0
     for cells in itertools.product(*(values(name) for name in oracle.FEET)):
         words = {
-            oracle.feet_word(code, *full)
+            oracle.feet_word(code, one, *full)
+            for one in oracle.leagues(league)
             for full in itertools.product(*(facts()[n].values if cell is None else (cell,) for n, cell in zip(oracle.FEET, cells, strict=True)))
         }
-        assert oracle.feet_words(code, *cells) == ((words - {"impossible"}) or words), cells
+        assert oracle.feet_words(code, league, *cells) == ((words - {"impossible"}) or words), cells
         tried += 1
     assert tried == 6 * 6 * 4 * 3 * 3
 
@@ -298,17 +318,18 @@ def in_words(found, given):
     return joined
 
 
-@pytest.mark.parametrize(("code", "day"), spans())
-def test_cases_drawn_from_all_facts_at_once_are_answered_as_the_second_reading_answers_them(code, day):
+@pytest.mark.parametrize(("code", "day", "league"), settings())
+def test_cases_drawn_from_all_facts_at_once_are_answered_as_the_second_reading_answers_them(code, day, league):
+    book = BOOKS[league]
     chance = random.Random(f"{code} {day}")
     states = set()
     for number in range(240):
         given = drawn(chance, (0, 0.15, 0.5)[number % 3])
-        found = oracle.possible(code, day, given)
+        found = oracle.possible(code, day, given, league)
         if number % 3 == 0:
-            assert found == {oracle.reading(code, day, given)}
+            assert found == {oracle.reading(code, day, given, one) for one in oracle.leagues(league)}
         expected = in_words(found, given)
-        answer = rule_case(BOOK, BOOK.regime(code, day), given)
+        answer = rule_case(book, book.regime(code, day), given)
         shown = {**answer.ruling, "state": answer.state, "outs_added": answer.outs_added}
         shown |= {"balls_after": answer.balls_after, "strikes_after": answer.strikes_after}
         assert {name: shown[name] for name in expected} == expected, given
@@ -352,15 +373,56 @@ def test_the_second_reading_gives_what_was_worked_out_by_hand(code, reference, g
     assert {"/".join(one[1:5]) for one in found} == {expected}, reference
 
 
+JUMP = {"contact": "fair", "contact_front": "airborne", "contact_back": "airborne", "jumped_out": "yes"}
+STANDS = "in_play/live/batter_runner/as_played"
+
+
 @pytest.mark.parametrize(
-    ("code", "given"),
+    ("league", "state", "rulings"),
     [
-        ("obr", {"contact": "fair", "contact_front": "airborne", "contact_back": "airborne", "jumped_out": "yes"}),
-        ("ncaa", {"touched": "loose_clothing", "avoidance": "tried", **OFF}),
+        (None, "open", {OUT_ON_ILLEGAL_HIT, STANDS}),
+        ("out", "settled", {OUT_ON_ILLEGAL_HIT}),
+        ("legal", "settled", {STANDS}),
+    ],
+)
+def test_a_jump_out_of_the_box_is_ruled_as_the_league_reads_it_and_is_open_where_it_does_not(league, state, rulings):
+    """Trap 2: the professional Comment stands against the words on the ground, and no text joins them."""
+    day = dt.date(2024, 4, 1)
+    found = oracle.possible("obr", day, AT_REST | JUMP, league)
+    assert {"/".join(one[1:5]) for one in found} == rulings
+    assert rule_case(BOOKS[league], BOOKS[league].regime("obr", day), AT_REST | JUMP).state == state
+
+
+EARLY_TOUCH = {"touched": "person", "avoidance": "tried", "strikes": "0", **OFF}
+STRIKE_AND_DEAD = "strike/dead/at_bat/return"
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        ({"swing": "full"}, {STRIKE_AND_DEAD}),
+        ({"touch_in_zone": "yes"}, {STRIKE_AND_DEAD}),
+        ({"touch_in_zone": "yes", "bounced": "yes"}, {"not_covered"}),
+        ({}, {"not_covered"}),
+    ],
+    ids=["struck at", "in the zone in flight", "in the zone after a bounce", "off the zone"],
+)
+def test_a_college_touch_before_2015_is_left_open_only_where_an_award_is_asked(given, expected):
+    day = oracle.AWARDS_KNOWN_FROM - dt.timedelta(days=1)
+    found = oracle.possible("ncaa", day, AT_REST | EARLY_TOUCH | given)
+    assert {"/".join(one[1:5]) or one[0] for one in found} == expected
+
+
+@pytest.mark.parametrize(
+    ("code", "league", "given"),
+    [
+        ("obr", "out", JUMP),
+        ("ncaa", None, {"touched": "loose_clothing", "avoidance": "tried", **OFF}),
     ],
     ids=["a jump out of the box", "loose clothing in college play"],
 )
-def test_what_no_text_settles_is_marked_as_inferred(code, given):
-    answer = rule_case(BOOK, BOOK.regime(code, dt.date(2024, 4, 1)), AT_REST | given)
+def test_what_no_text_settles_is_marked_as_inferred(code, league, given):
+    book = BOOKS[league]
+    answer = rule_case(book, book.regime(code, dt.date(2024, 4, 1)), AT_REST | given)
     assert answer.state == "settled"
     assert answer.confidence == "inferred"
