@@ -12,6 +12,9 @@ from pipeline.errors import InputError, PlateworkError, Where
 
 CHUNK = 1 << 20
 IGNORED_FOLDERS = {"truth", "out"}
+WITHDRAWN_FOLDER = "withdrawn"
+"""Sheets in a folder of this name are listed, and not loaded."""
+
 TEXT_ENDINGS = {".csv", ".tsv"}
 WORKBOOK_ENDINGS = {".xlsx"}
 FOREIGN_ENDINGS = {".xls", ".xlsm", ".xlsb", ".ods", ".numbers"}
@@ -28,6 +31,7 @@ class Source:
     path: Path
     relative: str
     table_name: str | None
+    is_withdrawn: bool = False
 
     @property
     def is_workbook(self) -> bool:
@@ -82,7 +86,7 @@ def find_sources(season: Path, out: Path, table_names: tuple[str, ...]) -> list[
         ending = path.suffix.lower()
         ours = ending in TEXT_ENDINGS | WORKBOOK_ENDINGS
         if ours or (ending in FOREIGN_ENDINGS and table_name is not None):
-            found.append(Source(path, Path(*parts).as_posix(), table_name))
+            found.append(Source(path, Path(*parts).as_posix(), table_name, WITHDRAWN_FOLDER in folders))
     return found
 
 

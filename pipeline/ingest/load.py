@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipeline.config import RunConfig
 from pipeline.errors import DisagreementError, FaultsError, InputError, PlateworkError, Where
-from pipeline.ingest import files, mends, workbook
+from pipeline.ingest import files, mends, versions, workbook
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
 from pipeline.ingest.land import Landed, Sheet, land, raw_table_sql
 from pipeline.ingest.stage import stage, staged_table_sql
@@ -21,6 +21,7 @@ from schemas import Table, layer_tables
 log = logging.getLogger(__name__)
 
 NOT_OURS = "not a sheet of ours: ignored"
+WITHDRAWN = "withdrawn: listed, not loaded"
 LOOKED_BELOW = 20
 """How many lines under the first are looked through for misplaced headings."""
 
@@ -38,10 +39,14 @@ _META_TABLES = (
 
 @dataclass
 class _Survey:
-    """What looking through the season folder brought: sheets to load, files passed over, and faults."""
+    """What looking through the season folder brought: sheets to load, files passed over, and faults.
+
+    `withdrawn` holds the path of each withdrawn file by its hash.
+    """
 
     sheets: list[Sheet] = field(default_factory=list)
     ignored: list[tuple[int, files.Source, str | None, str, int]] = field(default_factory=list)
+    withdrawn: dict[str, str] = field(default_factory=dict)
     faults: list[PlateworkError] = field(default_factory=list)
     next_id: int = 1
 
@@ -89,10 +94,13 @@ def _look_through(config: RunConfig, tables: tuple[Table, ...], folder: Path) ->
     by_name = {table.name: table for table in tables}
     for source in files.find_sources(config.season, config.out, _names(tables)):
         try:
-            if source.is_foreign:
+            if source.is_foreign and not source.is_withdrawn:
                 raise _foreign(source)
             sha256, length = files.hash_file(source.path, source.relative)
-            if source.is_workbook:
+            if source.is_withdrawn:
+                survey.withdrawn[sha256] = source.relative
+                survey.ignored.append((survey.take_id(), source, None, sha256, length))
+            elif source.is_workbook:
                 _look_into_workbook(source, sha256, length, by_name, survey)
             elif source.table_name is None:
                 survey.ignored.append((survey.take_id(), source, None, sha256, length))
@@ -241,6 +249,7 @@ def _look_into_workbook(
 def _load_all(
     store: Store, survey: _Survey, tables: tuple[Table, ...], folder: Path, config: RunConfig
 ) -> StepResult:
+    before = versions.remember(store, survey.sheets)
     for statement in _META_TABLES:
         store.run(statement)
     for table in tables:
@@ -256,13 +265,15 @@ def _load_all(
         rows_in += landed.rows_in
     mends.apply_mends(store, survey.sheets)
     for file_id, source, name, sha256, length in survey.ignored:
-        log.info("%s%s: %s", source.relative, f" [{name}]" if name else "", NOT_OURS)
+        note = WITHDRAWN if source.is_withdrawn else NOT_OURS
+        log.info("%s%s: %s", source.relative, f" [{name}]" if name else "", note)
         store.run(
             "INSERT INTO meta.file (file_id, path, sheet, sha256, bytes, rows_in, rows_blank, rows_staged, "
             "rows_rejected, rows_replaced, notes) VALUES (?, ?, ?, ?, ?, 0, 0, 0, 0, 0, ?)",
-            [file_id, source.relative, name, sha256, length, NOT_OURS],
+            [file_id, source.relative, name, sha256, length, note],
         )
     _refuse_empty_season(store, config.season)
+    versions.record(store, survey.sheets, before, survey.withdrawn)
     rows_out, rejected, replaced = store.rows(
         "SELECT coalesce(sum(rows_staged), 0), coalesce(sum(rows_rejected), 0), coalesce(sum(rows_replaced), 0) "
         "FROM meta.file"
