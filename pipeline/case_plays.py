@@ -188,8 +188,10 @@ def write_plays(request: Request, items: Sequence[Item], out: Path | None, form:
     ending = out.suffix.lstrip(".").lower()
     if ending not in FORMATS and form is None:
         write_folder(request, items, out)
+        log.info("written %s", out)
         return None
     if form is not None and ending in FORMATS and form != ending:
         raise InputError(f"the file ends in .{ending}, the format is {form}", where=Where(out), hint="give one of them")
     write_bytes(out, as_text(request, items, form or ending).encode())
+    log.info("written %s", out)
     return None

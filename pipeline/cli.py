@@ -252,7 +252,7 @@ def cases(
         typer.Option("--topic", help="A topic, such as illegal_hit or dimensions; repeatable.", show_default=False),
     ] = None,
     code: Annotated[str, typer.Option("--code", help="Rule code: nfhs, obr or ncaa.")] = "nfhs",
-    number: Annotated[int, typer.Option("--number", min=1, help="How many items.")] = 10,
+    number: Annotated[int, typer.Option("--number", min=1, help="How many items, twins included.")] = 10,
     difficulty: Annotated[
         list[Grade] | None, typer.Option("--difficulty", help="Only this grade; repeatable.", show_default=False)
     ] = None,
@@ -264,7 +264,7 @@ def cases(
         ),
     ] = None,
     twins: Annotated[
-        bool, typer.Option("--twins", help="Follow a play with its twin: as little changed as possible, other ruling.")
+        bool, typer.Option("--twins", help="Follow a play with its twin: least change, other ruling, any difficulty.")
     ] = False,
     day: Annotated[
         datetime | None,

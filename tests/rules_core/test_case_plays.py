@@ -253,6 +253,16 @@ def test_no_play_turns_on_a_point_that_leagues_settle_for_themselves():
         assert all(deciding(BOOK, whole, play.known) is not None for play in plays(code))
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_no_drawn_runner_stands_in_the_way_of_one_who_is_going(seed):
+    for case, origin in worked_situations(frozenset(topics()), seed, 1):
+        for place, ahead in (("first", "second"), ("second", "third")):
+            if case.get(f"stealing_{place}") == "yes" and case.get(f"stealing_{ahead}") != "yes":
+                rule, number = origin.base.split("/")
+                by_hand = BOOK.rules[rule].cases[int(number)].given
+                assert case[f"on_{ahead}"] == by_hand.get(f"on_{ahead}", "no"), origin
+
+
 @pytest.mark.parametrize("code", CODES)
 def test_the_columns_say_what_the_stem_tells(item_lists, code, tmp_path):
     items = [item for item in item_lists[code, True] if not item.quantity]

@@ -25,6 +25,8 @@ _FROM = {"second": "stealing_first", "third": "stealing_second", "home": "steali
 _PLAIN_PITCH = {"moment": "pitch", "touched": "none", "pitch_delivered": "yes", "walk_request": "none"}
 """On such a play the catcher has the ball, where the case says nothing else."""
 
+_AHEAD = {"on_first": "on_second", "on_second": "on_third"}
+
 _ALIKE = {"contact_front": "inside", "contact_back": "inside", "plate_touch": "no"}
 """How a batted ball is read where the case does not speak of the feet, because it is about something else."""
 
@@ -57,15 +59,22 @@ def drawn_count(rng: random.Random) -> dict[str, str]:
     return {"outs": rng.choice("012"), "balls": rng.choice("0123"), "strikes": rng.choice("012")}
 
 
+def _is_going(given: Mapping[str, str], base: str) -> bool:
+    return given.get(base.replace("on_", "stealing_")) == "yes"
+
+
 def _scoreboard(given: Mapping[str, str], rng: random.Random) -> dict[str, str]:
     """Draw outs, count and runners where the case leaves them open."""
     drawn = drawn_count(rng)
     on = rng.choice(_RUNNERS)
     bases = {name: "yes" if str(number) in on else "no" for number, name in enumerate(BASES, 1)}
     for name in BASES:
-        # A runner who is going has to be on his base.
-        if given.get(name.replace("on_", "stealing_")) == "yes":
+        # A runner who is going is on his base, and the base before him is free, unless its runner is going too.
+        if _is_going(given, name):
             bases[name] = "yes"
+            ahead = _AHEAD.get(name)
+            if ahead is not None and not _is_going(given, ahead):
+                bases[ahead] = "no"
     return {**drawn, **bases, **{name: given[name] for name in (*COUNT_AND_OUTS, *BASES) if name in given}}
 
 
