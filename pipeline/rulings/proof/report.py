@@ -32,8 +32,8 @@ class Effort:
 
 
 _EARLY = dt.date.min
-FULL = Effort(crossed_per_code=28_000_000, draws=3_000, every=1)
-QUICK = Effort(crossed_per_code=150_000, draws=60, every=30)
+FULL = Effort(crossed_per_code=28_000_000, draws=3_000, every=3)
+QUICK = Effort(crossed_per_code=120_000, draws=40, every=60)
 
 
 @dataclass
