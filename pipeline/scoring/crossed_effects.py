@@ -2,12 +2,13 @@
 
 The model and its likelihood are those of lme4's `glmer(cbind(successes, trials - successes) ~ 1 + (1|a) +
 (1|b) + ..., family = binomial, nAGQ = 1)`; the way there is block elimination with an exact gradient (see
-`laplace.py`).
+`laplace.py`). An ordered response has the likelihood of ordinal's `clmm`. For a plain table with named
+columns see `fit_table.py`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,17 +17,22 @@ from pipeline.scoring.connection import linked_groups
 from pipeline.scoring.design import Codes, Design, Floats, build_design
 from pipeline.scoring.diagnostics import FitRecord, Outcome
 from pipeline.scoring.laplace import LaplaceModel, Mode
+from pipeline.scoring.parameters import Packing, Point, mode_at, prior_terms
+from pipeline.scoring.response import Ordered
 from pipeline.scoring.search import Maximum, maximise
 from pipeline.scoring.threads import one_blas_thread
 
 START_SD = 0.5
 LOWEST_SD = 1e-3
 HIGHEST_SD = 12.0
+HIGHEST_COEFFICIENT = 30.0
 # Below this SD (logit) the model without the effect is tried; it is taken if it loses less than this
-# log-likelihood.
+# log-likelihood. No need to look further where the effect's mere removal costs more than CLEAR_LOSS.
 SUSPECT_SD = 0.15
 SINGULAR_LOSS = 1e-5
+CLEAR_LOSS = 5.0
 FEWEST_TRIALS = 10
+LARGEST_BORDER = 10_000
 PRIOR_SD = 1.5
 """Scale of the half-normal prior of each SD in the posterior (logit units): an SD above 3 is all but ruled
 out."""
@@ -39,7 +45,9 @@ class CrossedFit:
     Attributes
     ----------
     intercept, intercept_se
-        Fixed part, and its standard error with the SDs taken as known.
+        First coefficient of the fixed part, and its standard error with the SDs taken as known.
+    fixed, own
+        All coefficients of the fixed part, and the response's own parameters (see `response.py`).
     sd
         Standard deviation of each factor; 0 where the likelihood is highest without it.
     log_likelihood
@@ -53,6 +61,8 @@ class CrossedFit:
     record: FitRecord
     intercept: float
     intercept_se: float
+    fixed: Floats
+    own: Floats
     sd: dict[str, float]
     log_likelihood: float
     effects: dict[str, Floats]
@@ -105,58 +115,112 @@ def fit_crossed_effects(
         both = linked_groups(design.codes[one], design.codes[other], design.sizes[one], design.sizes[other])
         groups = dict(zip(linked, both, strict=True))
         n_groups = int(np.unique(groups[one][design.codes[one]]).size)
-    model = LaplaceModel(design)
-    present = {name: int(np.unique(design.codes[name]).size) for name in design.names}
-    total, right = float(design.trials.sum()), float(design.successes.sum())
-    if total < FEWEST_TRIALS or max(present.values()) < 2:
-        message = f"{total:.0f} observations on {max(present.values())} levels are too few to tell effects apart"
-        return _no_fit(design, model, Outcome.TOO_FEW, message, groups, n_groups)
-    if right in (0.0, total):
-        message = f"all {total:.0f} observations have the same result, so no spread can be estimated"
-        return _no_fit(design, model, Outcome.NO_VARIATION, message, groups, n_groups)
+    return fit_model(LaplaceModel(design), groups=groups, n_groups=n_groups)
+
+
+def fit_model(
+    model: LaplaceModel,
+    *,
+    fixed_names: Sequence[str] = ("intercept",),
+    groups: Mapping[str, Codes] | None = None,
+    n_groups: int = 1,
+) -> CrossedFit:
+    """Fit a model that is laid out; see `fit_crossed_effects` for what comes back.
+
+    Parameters
+    ----------
+    fixed_names
+        Names of the columns of the fixed part. All columns but the intercept should have a mean near 0 and a
+        spread near 1.
+    """
+    design, found = model.design, dict(groups or {})
+    trouble = _unfit(model)
+    if trouble is not None:
+        return _no_fit(model, *trouble, found, n_groups)
     with one_blas_thread():
-        return _fit(design, model, [name for name in design.names if present[name] > 1], groups, n_groups)
+        return _fit(model, tuple(fixed_names), [n for n in design.names if design.present[n] > 1], found, n_groups)
 
 
-def _fit(design: Design, model: LaplaceModel, names: list[str], groups: dict[str, Codes], n_groups: int) -> CrossedFit:
-    mean = design.successes.sum() / design.trials.sum()
-    start = {"intercept": float(np.log(mean / (1 - mean))), **dict.fromkeys(names, START_SD)}
-    best = search_mode(model, start, names)
+def _unfit(model: LaplaceModel) -> tuple[Outcome, str] | None:
+    """Return why no fit is possible, if so."""
+    design = model.design
+    total, most = float(design.trials.sum()), max(design.present.values())
+    if total < FEWEST_TRIALS or most < 2:
+        return Outcome.TOO_FEW, f"{total:.0f} observations on {most} levels are too few to tell effects apart"
+    ordered = isinstance(model.response, Ordered)
+    alike = not ordered and float(design.successes.sum()) in (0.0, total)
+    if alike or (ordered and model.response.size < 1):
+        return (
+            Outcome.NO_VARIATION,
+            f"all {total:.0f} observations have the same result, so no spread can be estimated",
+        )
+    if design.border_size > LARGEST_BORDER:
+        eliminated = design.block + (f" and {design.child}" if design.child else "")
+        return (
+            Outcome.TOO_LARGE,
+            f"{', '.join(design.border)} have {design.border_size:,} levels beside {eliminated}; a full matrix of "
+            f"them is needed, and {LARGEST_BORDER:,} levels are the most",
+        )
+    return None
+
+
+def _start(model: LaplaceModel, names: Sequence[str]) -> Point:
+    design = model.design
+    fixed, own = np.zeros(design.fixed.shape[1]), np.zeros(0)
+    if isinstance(model.response, Ordered):
+        own = model.response.start()
+    else:
+        mean = design.successes.sum() / design.trials.sum()
+        fixed[0] = np.log(mean / (1 - mean))
+    return Point(fixed, own, dict.fromkeys(names, START_SD))
+
+
+def _fit(
+    model: LaplaceModel, fixed_names: tuple[str, ...], names: list[str], groups: dict[str, Codes], n_groups: int
+) -> CrossedFit:
+    design = model.design
+    start = _start(model, names)
+    packing = Packing.of(model, names)
+    best = search_mode(model, packing, start)
     steps, evaluations = best.steps, best.evaluations
-    free = list(names)
     # A likelihood that is highest at SD 0 is approached without end on the log scale: look at 0 itself.
-    for name in sorted(names, key=lambda key: best.at[1 + names.index(key)]):
-        point = dict(zip(["intercept", *free], [best.at[0], *np.exp(best.at[1:])], strict=True))
-        if point[name] > SUSPECT_SD:
+    for name in sorted(names, key=lambda key: best.at[packing.first_sd + names.index(key)]):
+        point = packing.point(best.at)
+        if point.sd[name] > SUSPECT_SD:
             break
-        without = [other for other in free if other != name]
-        fallen = search_mode(model, {key: point[key] for key in ["intercept", *without]}, without)
+        removed = model.mode(point.fixed, {**point.sd, name: 0.0}, point.own).log_likelihood
+        if best.value - removed > CLEAR_LOSS:
+            continue
+        smaller = Packing.of(model, [other for other in packing.free if other != name])
+        fallen = search_mode(model, smaller, point)
         steps, evaluations = steps + fallen.steps, evaluations + fallen.evaluations
         if fallen.value > best.value - SINGULAR_LOSS:
-            best, free = fallen, without
-    sd = dict.fromkeys(design.names, 0.0)
-    sd.update(zip(free, np.exp(best.at[1:]).tolist(), strict=True))
-    mode = model.mode(float(best.at[0]), sd)
+            best, packing = fallen, smaller
+    mode = mode_at(model, packing, best.at)
     variances = model.variances(mode)
-    information, _ = model.rough_information(mode)
-    outcome, message = _describe(best, sd, free, design)
+    rough = model.rough_information(mode)
+    sd = mode.sd
+    outcome, message = _describe(best, packing, design, fixed_names, rough.fixed)
     if n_groups > 1:
         message += f"; the data fall into {n_groups} groups with no link between them"
     record = FitRecord(
         outcome=outcome,
         message=message,
-        start=start,
-        end={"intercept": mode.intercept, **sd},
+        start=_named(model, start, fixed_names),
+        end=_named(model, packing.point(best.at), fixed_names),
         iterations=steps,
         evaluations=evaluations,
         return_code=best.code,
         gradient_norm=float(np.linalg.norm(best.gradient)),
         linked_groups=n_groups,
     )
+    has_intercept = mode.fixed.size > 0 and not isinstance(model.response, Ordered)
     return CrossedFit(
         record=record,
-        intercept=mode.intercept,
-        intercept_se=float(1 / np.sqrt(information)) if information > 0 else float("nan"),
+        intercept=mode.intercept if has_intercept else float("nan"),
+        intercept_se=float(1 / np.sqrt(rough.fixed[0])) if has_intercept and rough.fixed[0] > 0 else float("nan"),
+        fixed=mode.fixed,
+        own=mode.own,
         sd=sd,
         log_likelihood=mode.log_likelihood,
         effects={name: sd[name] * mode.v[name] for name in design.names},
@@ -170,46 +234,60 @@ def _fit(design: Design, model: LaplaceModel, names: list[str], groups: dict[str
     )
 
 
-def search_mode(
-    model: LaplaceModel, start: Mapping[str, float], free: list[str], prior_sd: float | None = None
-) -> Maximum:
-    """Maximise the log-likelihood over the intercept and the log SDs of the factors `free`; others are 0.
+def _named(model: LaplaceModel, point: Point, fixed_names: tuple[str, ...]) -> dict[str, float]:
+    named = dict(zip(fixed_names, point.fixed.tolist(), strict=True))
+    if isinstance(model.response, Ordered):
+        cuts = model.response.thresholds(point.own).tolist()
+        named |= {f"threshold {k}": cut for k, cut in enumerate(cuts, 1)}
+    return named | dict(point.sd)
+
+
+def search_mode(model: LaplaceModel, packing: Packing, start: Point, prior_sd: float | None = None) -> Maximum:
+    """Maximise the log-likelihood over the parameters that `packing` names; other SDs are 0.
 
     With `prior_sd` a half-normal prior of that scale is laid on each SD and the mode of the posterior of the
     *logarithms* is sought: it never lies at zero (Chung, Rabe-Hesketh, Dorie, Gelman & Liu 2013,
     Psychometrika 78, show that this kind of penalty costs little where the SD is well determined).
     """
     last: list[Mode] = []
+    logs = slice(packing.first_sd, None)
 
-    def function(point: Floats) -> tuple[float, Floats]:
-        sd = dict.fromkeys(model.design.names, 0.0)
-        sd.update(zip(free, np.exp(point[1:]).tolist(), strict=True))
-        mode = model.mode(float(point[0]), sd)
-        by_intercept, slopes = model.gradient(mode)
+    def function(vector: Floats) -> tuple[float, Floats]:
+        mode = mode_at(model, packing, vector)
         last[:] = [mode]
-        value, gradient = mode.log_likelihood, np.array([by_intercept, *(slopes[name] for name in free)])
+        value, gradient = mode.log_likelihood, packing.flat(model.gradient(mode))
         if prior_sd is not None:
-            relative = np.exp(2 * point[1:]) / prior_sd**2
-            value += float(np.sum(point[1:] - relative / 2))
-            gradient[1:] += 1 - relative
+            density, slope = prior_terms(vector[logs], prior_sd)
+            value += density
+            gradient[logs] += slope
         return value, gradient
 
     def information() -> Floats:
-        left, by_name = model.rough_information(last[0])
+        rough = packing.flat(model.rough_information(last[0]))
         # One half keeps a factor of which little is known from making wild first moves.
-        return np.array([left, *(by_name[name] + 0.5 for name in free)])
+        rough[logs] += 0.5
+        return rough
 
-    bounds = np.array([30.0, *[np.log(HIGHEST_SD)] * len(free)])
-    lows = np.array([-30.0, *[np.log(LOWEST_SD)] * len(free)])
-    first = np.array([start["intercept"], *(np.log(start[name]) for name in free)])
-    return maximise(function, first, information, lows, bounds)
+    highs = np.full(packing.size, HIGHEST_COEFFICIENT)
+    lows = -highs
+    highs[logs], lows[logs] = np.log(HIGHEST_SD), np.log(LOWEST_SD)
+    return maximise(function, packing.vector(start), information, lows, highs)
 
 
-def _describe(best: Maximum, sd: dict[str, float], free: list[str], design: Design) -> tuple[Outcome, str]:
-    single = [name for name in design.names if np.unique(design.codes[name]).size < 2]
-    zero = [name for name in design.names if name not in free and name not in single]
-    if any(sd[name] >= 0.999 * HIGHEST_SD for name in free) or abs(best.at[0]) >= 29.9:
-        wild = [name for name in free if sd[name] >= 0.999 * HIGHEST_SD] or ["intercept"]
+def _describe(
+    best: Maximum, packing: Packing, design: Design, fixed_names: tuple[str, ...], fixed_information: Floats
+) -> tuple[Outcome, str]:
+    sd = packing.point(best.at).sd
+    single = [name for name in design.names if design.present[name] < 2]
+    zero = [name for name in design.names if name not in packing.free and name not in single]
+    wild = [name for name in packing.free if sd[name] >= 0.999 * HIGHEST_SD]
+    # A coefficient known to no better than 30 logits runs away: the likelihood is flat where it stands.
+    wild += [
+        name
+        for name, at, known in zip(fixed_names, best.at, fixed_information, strict=False)
+        if abs(at) >= 0.99 * HIGHEST_COEFFICIENT or known < HIGHEST_COEFFICIENT**-2
+    ]
+    if wild:
         return Outcome.SEPARATED, f"{', '.join(wild)} separates right from wrong: no finite estimate"
     # Code 2 with next to no promised gain is the end of the number range, not a failure.
     if best.code != 0 and float(np.abs(best.gradient).max()) > 1e-2:
@@ -224,18 +302,16 @@ def _describe(best: Maximum, sd: dict[str, float], free: list[str], design: Desi
 
 
 def _no_fit(
-    design: Design,
-    model: LaplaceModel,
-    outcome: Outcome,
-    message: str,
-    groups: dict[str, Codes],
-    n_groups: int,
+    model: LaplaceModel, outcome: Outcome, message: str, groups: dict[str, Codes], n_groups: int
 ) -> CrossedFit:
+    design = model.design
     nothing = {name: np.zeros(design.sizes[name]) for name in design.names}
     return CrossedFit(
         record=FitRecord(outcome=outcome, message=message, linked_groups=n_groups),
         intercept=float("nan"),
         intercept_se=float("nan"),
+        fixed=np.full(design.fixed.shape[1], np.nan),
+        own=np.full(model.response.size, np.nan),
         sd={name: float("nan") for name in design.names},
         log_likelihood=float("nan"),
         effects=nothing,

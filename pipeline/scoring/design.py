@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -26,6 +27,21 @@ def sums(levels: Codes, by_row: Floats, size: int) -> Floats:
     return np.bincount(levels, weights=by_row, minlength=size).astype(np.float64, copy=False)
 
 
+class Runs:
+    """Sums over levels whose rows stand together: several times as fast as by scattered rows."""
+
+    def __init__(self, levels: Codes, size: int) -> None:
+        self._starts = np.flatnonzero(np.diff(levels, prepend=-1))
+        self._levels = levels[self._starts]
+        self._size = size
+
+    def sums(self, by_row: Floats) -> Floats:
+        """Return the sum of `by_row` over the rows of each level; 0 for a level without rows."""
+        found = np.zeros(self._size)
+        found[self._levels] = np.add.reduceat(by_row, self._starts)
+        return found
+
+
 class Meeting:
     """Where the levels of two factors meet: gives, for a weight per cell, the table of summed weights.
 
@@ -39,39 +55,42 @@ class Meeting:
         size = shape[0] * shape[1]
         self._index: Codes = key
         self._sparse = False
+        self._runs: Runs | None = None
         if size > 100_000:
-            pairs, index = np.unique(key, return_inverse=True)
+            # Runs of one pair are taken together first: then only one number a run need be sorted.
+            starts = np.flatnonzero(np.diff(key, prepend=-1))
+            pairs, index = np.unique(key[starts], return_inverse=True)
             if pairs.size < 0.1 * size:
                 self._sparse = True
-                self._index = index.astype(np.int64)
                 self._columns = (pairs % shape[1]).astype(np.int32)
-                starts = np.searchsorted(pairs, np.arange(shape[0] + 1, dtype=np.int64) * shape[1])
-                self._starts = starts.astype(np.int32)
+                bounds = np.searchsorted(pairs, np.arange(shape[0] + 1, dtype=np.int64) * shape[1])
+                self._starts = bounds.astype(np.int32)
+                self._index = np.repeat(index.astype(np.int64), np.diff(np.append(starts, key.size)))
+                if starts.size == pairs.size:
+                    self._runs = Runs(self._index, pairs.size)
 
     def table(self, weights: Floats) -> Matrix:
         """Return the sum of `weights` by pair of levels, shape (row levels, column levels)."""
         if self._sparse:
-            data = np.bincount(self._index, weights=weights, minlength=self._columns.size)
+            size = self._columns.size
+            data = self._runs.sums(weights) if self._runs is not None else sums(self._index, weights, size)
             return sparse.csr_array((data, self._columns, self._starts), shape=self.shape)
         flat = sums(self._index, weights, self.shape[0] * self.shape[1])
         return flat.reshape(self.shape)
 
 
 @dataclass(frozen=True)
-class Design:
+class Layout:
     """Cells sorted by block level and child level, with their codes.
 
     Attributes
     ----------
-    successes, trials
-        Of each cell; cells of one combination of levels are merged.
-    constant
-        Sum of the logarithms of the binomial coefficients of the rows as they were given; 0 for rows of one
-        trial, so that the log-likelihood is that of the data given, as other programs print it.
     names, codes, sizes
-        The factors: border factors in the order given, with the level of each cell and the number of levels.
+        The factors in the order given, with the level of each cell and the number of levels.
     block, child
         Names of the block factor and of the factor nested in it (or None).
+    border
+        The other factors.
     parent
         For each child level its block level.
     meets
@@ -80,9 +99,6 @@ class Design:
         For each cell the position of the first row given that went into it.
     """
 
-    successes: Floats
-    trials: Floats
-    constant: float
     names: tuple[str, ...]
     codes: dict[str, Codes]
     sizes: dict[str, int]
@@ -104,6 +120,48 @@ class Design:
         """Number of levels in the border."""
         return sum(self.sizes[name] for name in self.border)
 
+    @cached_property
+    def present(self) -> dict[str, int]:
+        """Number of levels of each factor that occur."""
+        return {name: int(np.unique(code).size) for name, code in self.codes.items()}
+
+    @cached_property
+    def _runs(self) -> dict[str, Runs]:
+        sorted_names = [name for name in (self.block, self.child) if name is not None]
+        return {name: Runs(self.codes[name], self.sizes[name]) for name in sorted_names}
+
+    def level_sums(self, name: str, by_cell: Floats) -> Floats:
+        """Return the sum of `by_cell` over the cells of each level of a factor."""
+        if name in self._runs:
+            return self._runs[name].sums(by_cell)
+        return sums(self.codes[name], by_cell, self.sizes[name])
+
+
+@dataclass(frozen=True)
+class Design(Layout):
+    """A layout with a response of which each cell holds the total.
+
+    Attributes
+    ----------
+    successes, trials
+        Of each cell; rows of one combination of levels (and covariates, and category) are merged. For an
+        ordered response `trials` counts rows, for a measured one too, and `successes` holds the sum of the
+        measurements.
+    constant
+        Sum of the logarithms of the binomial coefficients of the rows as they were given; 0 for rows of one
+        trial, so that the log-likelihood is that of the data given, as other programs print it.
+    fixed
+        Fixed part, shape (cells, coefficients); a column of ones unless said otherwise.
+    category
+        Category of each cell, from 0, for an ordered response; else empty.
+    """
+
+    successes: Floats
+    trials: Floats
+    constant: float
+    fixed: Floats
+    category: Codes
+
 
 def build_design(
     successes: Floats,
@@ -111,6 +169,10 @@ def build_design(
     factors: Mapping[str, Codes],
     nested: Mapping[str, str] | None = None,
     levels: Mapping[str, int] | None = None,
+    *,
+    fixed: Floats | None = None,
+    category: Codes | None = None,
+    counts: bool = True,
 ) -> Design:
     """Merge cells, choose the block and lay out the model.
 
@@ -127,6 +189,12 @@ def build_design(
         any, the factor with most levels is the block.
     levels
         Number of levels of a factor, where it may be more than occur in the rows.
+    fixed
+        Matrix of the fixed part, rows as given; a column of ones when not given.
+    category
+        Category of each row, from 0 (an ordered response).
+    counts
+        Whether `successes` is a count out of `trials`; else it is any number.
 
     Raises
     ------
@@ -139,7 +207,7 @@ def build_design(
         raise ValueError("at least one factor is needed")
     if any(code.shape != y.shape for code in raw.values()) or n.shape != y.shape or y.ndim != 1:
         raise ValueError("successes, trials and every factor must be vectors of one length")
-    if y.size == 0 or (n <= 0).any() or (y < 0).any() or (y > n).any():
+    if y.size == 0 or (n <= 0).any() or (counts and ((y < 0).any() or (y > n).any())):
         raise ValueError("every row needs trials above 0 and successes from 0 to trials")
     if any(code.min() < 0 for code in raw.values()):
         raise ValueError("levels are whole numbers from 0")
@@ -148,8 +216,13 @@ def build_design(
     if block not in raw or (child is not None and child not in raw):
         raise ValueError(f"nested names unknown factors: {child!r} in {block!r}")
     border = tuple(name for name in raw if name not in (block, child))
-    sort_names = (block, *((child,) if child else ()), *border)
-    order, first, group = _merge(raw, sort_names, sizes)
+    keys = [(raw[name], sizes[name]) for name in (block, *((child,) if child else ()), *border)]
+    if category is not None:
+        keys.append((np.asarray(category, dtype=np.int64), int(np.max(category)) + 1))
+    if fixed is not None and fixed.shape[1]:
+        patterns, pattern = np.unique(fixed, axis=0, return_inverse=True)
+        keys.append((pattern.astype(np.int64).ravel(), patterns.shape[0]))
+    order, first = _merge(keys)
     codes = {name: code[order][first] for name, code in raw.items()}
     parent = np.zeros(0, dtype=np.int64)
     if child is not None:
@@ -166,12 +239,9 @@ def build_design(
         for other in border[i + 1 :]:
             meets[one, other] = Meeting(codes[one], codes[other], (sizes[one], sizes[other]))
     constant = 0.0
-    if n.max() > 1:
+    if counts and n.max() > 1:
         constant = float(np.sum(gammaln(n + 1) - gammaln(y + 1) - gammaln(n - y + 1)))
     return Design(
-        successes=sums(group, y[order], int(group[-1]) + 1),
-        trials=sums(group, n[order], int(group[-1]) + 1),
-        constant=constant,
         names=tuple(raw),
         codes=codes,
         sizes=sizes,
@@ -181,23 +251,32 @@ def build_design(
         parent=parent,
         meets=meets,
         order=order[first],
+        successes=np.add.reduceat(y[order], first),
+        trials=np.add.reduceat(n[order], first),
+        constant=constant,
+        fixed=np.ones((first.size, 1)) if fixed is None else fixed[order[first]],
+        category=np.zeros(0, dtype=np.int64) if category is None else np.asarray(category)[order[first]],
     )
 
 
-def _merge(raw: Mapping[str, Codes], names: tuple[str, ...], sizes: Mapping[str, int]) -> tuple[Codes, Codes, Codes]:
-    """Return the sorting order of the rows, the positions where a new cell starts, and each row's cell."""
+def _merge(keys: list[tuple[Codes, int]]) -> tuple[Codes, Codes]:
+    """Return the sorting order of the rows, and the positions where a new cell starts."""
     combinations = 1
-    for name in names:
-        combinations *= sizes[name]
+    for _, size in keys:
+        combinations *= size
     if combinations < 2**62:
-        key = np.zeros(raw[names[0]].shape, dtype=np.int64)
-        for name in names:
-            key = key * sizes[name] + raw[name]
-        order = np.argsort(key, kind="stable")
-        new = np.diff(key[order], prepend=-1) != 0
+        key = np.zeros(keys[0][0].shape, dtype=np.int64)
+        for code, size in keys:
+            key = key * size + code
+        if (np.diff(key) >= 0).all():
+            order = np.arange(key.size)
+        else:
+            order = np.argsort(key, kind="stable")
+            key = key[order]
+        new = np.diff(key, prepend=-1) != 0
     else:
-        order = np.lexsort([raw[name] for name in reversed(names)])
+        order = np.lexsort([code for code, _ in reversed(keys)])
         new = np.zeros(order.size, dtype=bool)
-        for name in names:
-            new |= np.diff(raw[name][order], prepend=-1) != 0
-    return order.astype(np.int64), np.flatnonzero(new).astype(np.int64), (np.cumsum(new) - 1).astype(np.int64)
+        for code, _ in keys:
+            new |= np.diff(code[order], prepend=-1) != 0
+    return order.astype(np.int64), np.flatnonzero(new).astype(np.int64)

@@ -16,6 +16,7 @@ from scipy import linalg
 from pipeline.scoring.crossed_effects import PRIOR_SD, CrossedFit, search_mode
 from pipeline.scoring.design import Floats
 from pipeline.scoring.laplace import LaplaceModel, Mode
+from pipeline.scoring.parameters import Packing, Point, information, mode_at
 from pipeline.scoring.threads import one_blas_thread
 
 HIGHEST_DRAWN_SD = 4.0
@@ -60,70 +61,53 @@ def draw_posterior(fit: CrossedFit, draws: int, seed: int) -> Draws:
 
 
 def _draw(fit: CrossedFit, draws: int, rng: np.random.Generator) -> Draws:
-    design = fit.design
-    model = LaplaceModel(design)
-    free = [name for name in design.names if np.unique(design.codes[name]).size > 1]
-    start = {"intercept": fit.intercept, **{name: max(fit.sd[name], 0.1) for name in free}}
-    peak = search_mode(model, start, free, PRIOR_SD)
-    mode = _mode_at(model, peak.at, free)
-    shift = _draw_hyper(model, mode, peak.at, free, draws, rng)
+    design, model = fit.design, fit.model
+    free = [name for name in design.names if design.present[name] > 1]
+    packing = Packing.of(model, free)
+    start = Point(fit.fixed, fit.own, {name: max(fit.sd[name], 0.1) for name in free})
+    peak = search_mode(model, packing, start, PRIOR_SD)
+    mode = mode_at(model, packing, peak.at)
+    shift = _draw_hyper(model, packing, peak.at, draws, rng)
     intercept = mode.intercept + shift[:, 0]
-    log_shift = {name: np.clip(shift[:, 1 + i], -_LONGEST_LOG_SHIFT, _LONGEST_LOG_SHIFT) for i, name in enumerate(free)}
+    log_shift = {
+        name: np.clip(shift[:, packing.first_sd + i], -_LONGEST_LOG_SHIFT, _LONGEST_LOG_SHIFT)
+        for i, name in enumerate(free)
+    }
     sd = {name: np.zeros(draws) for name in design.names}
     for name in free:
         sd[name] = np.minimum(mode.sd[name] * np.exp(log_shift[name]), HIGHEST_DRAWN_SD)
     kept = [name for name in design.names if name != design.child]
-    noise = _draw_effects(model, mode, draws, rng)
-    slopes = {key: model.mode_slopes(mode, key) for key in (None, *free)}
+    noise = _draw_effects(mode, draws, rng)
+    keys: list[str | int] = [0, *free]
+    slopes = {key: model.mode_slopes(mode, key) for key in keys}
     diagonal = model.variances(mode).diagonal
     effects: dict[str, Floats] = {}
     for name in kept:
         if mode.sd[name] == 0:
             effects[name] = np.zeros((draws, design.sizes[name]))
             continue
-        moved = shift[:, :1] * slopes[None][name]
-        for key in free:
-            slope = slopes[key][name] + (mode.v[name] if key == name else 0)
-            moved += log_shift[key][:, None] * slope
+        # One product of (draws, parameters) by (parameters, levels) instead of an outer product for each.
+        rows = [slopes[key][name] + (mode.v[name] if key == name else 0) for key in keys]
+        moved = np.stack([shift[:, 0], *(log_shift[key] for key in free)], axis=1) @ np.stack(rows)
         # Where little is known of a level its spread is that of its factor and grows with the drawn SD; where
         # much is known it does not: d log(posterior SD) / d log(SD) is the share of the prior variance that
         # is left.
-        widened = noise[name]
-        widened *= np.exp(log_shift[name][:, None] * np.clip(diagonal[name], 0, 1))
-        widened += moved + mode.v[name]
+        widened = log_shift[name][:, None] * np.clip(diagonal[name], 0, 1)
+        np.exp(widened, out=widened)
+        widened *= noise.pop(name)
+        widened += moved
+        widened += mode.v[name]
         widened *= mode.sd[name]
         effects[name] = widened
     return Draws(intercept, sd, effects, dict(mode.sd))
 
 
-def _mode_at(model: LaplaceModel, point: Floats, free: list[str]) -> Mode:
-    sd = dict.fromkeys(model.design.names, 0.0)
-    sd.update(zip(free, np.exp(point[1:]).tolist(), strict=True))
-    return model.mode(float(point[0]), sd)
-
-
 def _draw_hyper(
-    model: LaplaceModel, mode: Mode, peak: Floats, free: list[str], draws: int, rng: np.random.Generator
+    model: LaplaceModel, packing: Packing, peak: Floats, draws: int, rng: np.random.Generator
 ) -> Floats:
-    """Return draws of (intercept, log SDs) as distances from the peak, shape (draws, 1 + factors)."""
-
-    def gradient(at: Mode) -> Floats:
-        by_intercept, slopes = model.gradient(at)
-        relative = np.array([at.sd[name] ** 2 for name in free]) / PRIOR_SD**2
-        slope: Floats = np.array([by_intercept, *(slopes[name] for name in free)])
-        slope[1:] += 1 - relative
-        return slope
-
-    rough, by_name = model.rough_information(mode)
-    width = 1 / np.sqrt(np.maximum(np.array([rough, *(by_name[name] + 0.5 for name in free)]), 1e-6))
-    centre = gradient(mode)
-    information = np.empty((peak.size, peak.size))
-    for i in range(peak.size):
-        step = np.zeros_like(peak)
-        step[i] = 0.05 * width[i]
-        information[i] = (centre - gradient(_mode_at(model, peak + step, free))) / step[i]
-    information = (information + information.T) / 2
-    values, vectors = linalg.eigh(information)
+    """Return draws of all parameters as distances from the peak, shape (draws, parameters)."""
+    curved = information(model, packing, peak, prior_sd=PRIOR_SD)
+    values, vectors = linalg.eigh(curved)
     # The prior alone gives a log SD an information of about 2 at its peak; a smaller figure is noise of the
     # difference.
     values = np.maximum(values, 0.3)
@@ -132,16 +116,18 @@ def _draw_hyper(
     return found
 
 
-def _draw_effects(model: LaplaceModel, mode: Mode, draws: int, rng: np.random.Generator) -> dict[str, Floats]:
+def _draw_effects(mode: Mode, draws: int, rng: np.random.Generator) -> dict[str, Floats]:
     """Return draws of v minus its mode, given the hyperparameters; the child factor is integrated out."""
-    design, curvature = model.design, mode.curvature
-    border = rng.standard_normal((draws, design.border_size))
-    if design.border_size:
+    curvature = mode.curvature
+    layout = curvature.layout
+    border = rng.standard_normal((draws, layout.border_size))
+    if layout.border_size:
         border = linalg.solve_triangular(curvature.border_factor.T, border.T, lower=False, check_finite=False).T
-    found = {name: border[:, o : o + design.sizes[name]].copy() for name, o in design.offsets.items()}
-    block = rng.standard_normal((draws, design.sizes[design.block])) * np.sqrt(curvature.block_diagonal)
-    for name in design.border:
+    found = {name: border[:, o : o + layout.sizes[name]].copy() for name, o in layout.offsets.items()}
+    block = rng.standard_normal((draws, layout.sizes[layout.block]))
+    block *= np.sqrt(curvature.block_diagonal)
+    for name in layout.border:
         block -= (curvature.block_border[name] @ found[name].T).T
     block /= curvature.block_diagonal
-    found[design.block] = block
+    found[layout.block] = block
     return found
