@@ -323,6 +323,12 @@ def test_no_stem_gives_the_answer_away(code):
         assert not LEAKS.search(allowed), told
 
 
+def test_a_pitch_that_bounced_is_never_told_to_be_in_flight():
+    for code in CODES:
+        for play in plays(code):
+            assert not ("bounces" in play.stem.text and "in flight" in play.stem.text), play.stem.text
+
+
 def test_stems_are_whole_sentences():
     for code in CODES:
         for play in plays(code):
