@@ -84,6 +84,22 @@ class StoreBusyError(StoreError):
     exit_code = 2
 
 
+class StoreVersionError(StoreError):
+    """The season store was written by another version of this program, or by another program."""
+
+    exit_code = 2
+
+
+class StorageError(PlateworkError):
+    """The disk is full or fails while something is written."""
+
+
+class UnwritableError(PlateworkError):
+    """The folder for the results may not be written to."""
+
+    exit_code = 2
+
+
 class DisagreementError(PlateworkError):
     """Two ways of computing one thing differ: a fault of ours, never the data's."""
 

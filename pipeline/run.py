@@ -17,7 +17,7 @@ from pipeline.config import RunConfig, read_config
 from pipeline.errors import InputError, Where
 from pipeline.rules.dimensions import zone_measures
 from pipeline.rules.options import settle
-from pipeline.store import StepResult, Store, timed_step, write_bytes
+from pipeline.store import StepResult, Store, clear_leftovers, storage_faults, timed_step, write_bytes
 
 log = logging.getLogger(__name__)
 
@@ -117,16 +117,40 @@ _STEPS: dict[str, tuple[Step, ...]] = {
     "report": (_publish, _site),
 }
 
-_NEEDS = {"check": "meta.file", "score": "meta.check_result", "report": "scores.readiness"}
 
-
-def _progress(steps: list[Step], *, shown: bool) -> Iterator[Step]:
+def _progress(steps: list[tuple[str, Step]], *, shown: bool) -> Iterator[tuple[str, Step]]:
     if not shown:
         yield from steps
         return
     from tqdm import tqdm
 
     yield from tqdm(steps, desc="season", unit="step", leave=False, file=sys.stderr)
+
+
+def _refuse_gap(config: RunConfig, store: Store, stage: str) -> None:
+    """Stop where a stage would build on one that does not stand, or on one whose own ground has changed since."""
+    place = STAGES.index(stage)
+    if not place or STAGES[place - 1] in store.stages_done():
+        return
+    before = STAGES[place - 1]
+    raise InputError(
+        f"the season has not been through `{before}` yet, or not since its sheets were loaded again",
+        where=Where(config.store_path),
+        hint=f"run `platework {before} {config.season}` first, or `platework run {config.season}` for all",
+    )
+
+
+def _run_steps(config: RunConfig, store: Store, stages: tuple[str, ...]) -> list[StepResult]:
+    """Run the steps of some stages, each in a transaction of its own, and write down which stages stand."""
+    todo = [(stage, step) for stage in stages for step in _STEPS[stage]]
+    done = []
+    for stage, step in _progress(todo, shown=config.show_progress):
+        if step is _STEPS[stage][0]:
+            store.begin_stage(stage, STAGES.index(stage))
+        done.append(timed_step(functools.partial(step, config, store)))
+        if step is _STEPS[stage][-1]:
+            store.end_stage(stage, STAGES.index(stage))
+    return done
 
 
 def run_stages(config: RunConfig, stages: tuple[str, ...]) -> RunOutcome:
@@ -136,23 +160,18 @@ def run_stages(config: RunConfig, stages: tuple[str, ...]) -> RunOutcome:
     ------
     InputError
         A stage is asked for before the one that it builds on.
+    StoreBusyError, StoreVersionError, StoreError
+        The season store cannot be used.
+    StorageError, UnwritableError
+        There is no room, or no leave to write.
     """
     settle(config.policy.rule_options, Where(config.policy_path or config.season))
-    config.out.mkdir(parents=True, exist_ok=True)
-    with Store(config.store_path) as store:
-        needed = _NEEDS.get(stages[0])
-        if needed and not store.has_table(needed):
-            before = STAGES[STAGES.index(stages[0]) - 1]
-            raise InputError(
-                f"the season has not been through `{before}` yet",
-                where=Where(config.store_path),
-                hint=f"run `platework {before} {config.season}` first, or `platework run {config.season}` for all",
-            )
-        todo = [step for stage in stages for step in _STEPS[stage]]
-        done = [
-            timed_step(functools.partial(step, config, store)) for step in _progress(todo, shown=config.show_progress)
-        ]
-        outcome = _outcome(config, store, tuple(done))
+    with storage_faults(config.out):
+        config.out.mkdir(parents=True, exist_ok=True)
+    with Store(config.store_path, renew=stages[0] == "load") as store, storage_faults(config.store_path):
+        _refuse_gap(config, store, stages[0])
+        clear_leftovers(config.out)
+        outcome = _outcome(config, store, tuple(_run_steps(config, store, stages)))
         _write_manifest(config, store, outcome)
     return outcome
 

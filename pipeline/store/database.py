@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import logging
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -13,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from pipeline.errors import StoreBusyError, StoreError, Where
+from pipeline.errors import StoreBusyError, StoreVersionError, Where
+from pipeline.store import version
+from pipeline.store.faults import damaged, storage_faults, told_fault
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,37 +40,56 @@ class Store:
 
     Use it as a context manager. `connection` is the DuckDB connection for what the methods do not cover.
 
+    Parameters
+    ----------
+    path
+        The file; it is made when it is not there.
+    read_only
+        Look only; a log of committed changes beside the file is read but left where it is.
+    renew
+        Where the file has an older layout, move it aside (`season.layout-0.duckdb`) and begin an empty one.
+
     Raises
     ------
     StoreBusyError
         Another process has the file open.
+    StoreVersionError
+        The file has a newer layout, an older one and `renew` is not set, or is no season store.
     StoreError
-        The file is not a DuckDB database, or cannot be opened.
+        The file is damaged or not a DuckDB database.
+    StorageError, UnwritableError
+        There is no room, or no leave to write.
     """
 
-    def __init__(self, path: Path | None = None, *, read_only: bool = False) -> None:
+    def __init__(self, path: Path | None = None, *, read_only: bool = False, renew: bool = False) -> None:
         self.path = path
+        self.connection = _connect(path, read_only=read_only)
         try:
-            self.connection = duckdb.connect(
-                str(path) if path else ":memory:", read_only=read_only, config=dict(_SETTINGS)
-            )
-        except duckdb.IOException as error:
-            text = str(error)
-            if "lock" in text.lower():
-                holder = re.search(r"held in (.+?)\.?(?: See|$)", text, flags=re.DOTALL)
-                raise StoreBusyError(
-                    f"another program has this season open ({holder.group(1).strip() if holder else 'unknown'})",
-                    where=Where(path or ":memory:"),
-                    hint="close it, or wait until its run is over, and try again",
-                ) from error
-            raise StoreError(
-                f"the season store cannot be opened: {text.splitlines()[0]}",
-                where=Where(path or ":memory:"),
-                hint="move the file away and run again: it is made anew from the sheets",
-            ) from error
-        if not read_only:
-            for layer in LAYERS:
-                self.connection.execute(f"CREATE SCHEMA IF NOT EXISTS {layer}")
+            self._settle_layout(read_only=read_only, renew=renew)
+        except BaseException:
+            self.connection.close()
+            raise
+
+    def _settle_layout(self, *, read_only: bool, renew: bool) -> None:
+        where = self.path or Path(":memory:")
+        with storage_faults(where):
+            layout = version.read_layout(self.connection, where)
+            if layout is None:
+                if not read_only:
+                    version.make_layout(self.connection, LAYERS)
+                return
+            version.refuse_newer(layout, where)
+            if layout == version.LAYOUT:
+                return
+            if not renew or self.path is None or read_only:
+                version.refuse_older(layout, where)
+                return
+            self.connection.close()
+            kept = _free_name(self.path, layout)
+            self.path.rename(kept)
+            log.warning("the store was written by an older platework: kept as %s, and made anew", kept)
+            self.connection = _connect(self.path, read_only=False)
+            version.make_layout(self.connection, LAYERS)
 
     def __enter__(self) -> Store:
         return self
@@ -79,19 +101,37 @@ class Store:
 
     def close(self) -> None:
         """Close the file; what is committed is kept."""
-        self.connection.close()
+        with self._told():
+            self.connection.close()
+
+    def _told(self) -> contextlib.AbstractContextManager[None]:
+        return storage_faults(self.path) if self.path else contextlib.nullcontext()
 
     @contextlib.contextmanager
     def transaction(self) -> Iterator[None]:
         """Make all that happens inside one transaction: it is there in full or not at all."""
-        self.connection.execute("BEGIN TRANSACTION")
-        try:
-            yield
-        except BaseException:
-            with contextlib.suppress(duckdb.Error):
-                self.connection.execute("ROLLBACK")
-            raise
-        self.connection.execute("COMMIT")
+        with self._told():
+            self.connection.execute("BEGIN TRANSACTION")
+            try:
+                yield
+                self.connection.execute("COMMIT")
+            except BaseException:
+                with contextlib.suppress(duckdb.Error):
+                    self.connection.execute("ROLLBACK")
+                raise
+
+    def stages_done(self) -> tuple[str, ...]:
+        """Return the stages that stand, in order: done, and nothing before them done again since."""
+        return tuple(row[0] for row in self.rows("SELECT stage FROM meta.stage_done ORDER BY place"))
+
+    def begin_stage(self, stage: str, place: int) -> None:
+        """Write down that a stage is being made anew, so that it and all after it no longer stand."""
+        log.debug("stage %s begins", stage)
+        self.run("DELETE FROM meta.stage_done WHERE place >= ?", [place])
+
+    def end_stage(self, stage: str, place: int) -> None:
+        """Write down that a stage stands."""
+        self.run("INSERT INTO meta.stage_done VALUES (?, ?)", [place, stage])
 
     def run(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None) -> None:
         """Execute one statement and forget its result."""
@@ -142,6 +182,37 @@ class Store:
             [layer, name],
         )
         return bool(found)
+
+
+def _connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    where = path or Path(":memory:")
+    try:
+        return duckdb.connect(str(path) if path else ":memory:", read_only=read_only, config=dict(_SETTINGS))
+    except duckdb.Error as error:
+        text = str(error)
+        if "could not set lock" in text.lower() or "used by another process" in text.lower():
+            holder = re.search(r"held in (.+?)\.?(?: See|$)", text, flags=re.DOTALL)
+            raise StoreBusyError(
+                f"another program has this season open ({holder.group(1).strip() if holder else 'unknown'})",
+                where=Where(where),
+                hint="close it, or wait until its run is over, and try again",
+            ) from error
+        if "storage version number" in text:
+            raise StoreVersionError(
+                "the season store was written by a newer DuckDB than this one; nothing in it was touched",
+                where=Where(where),
+                hint="install the newer platework, or run into another folder with --out",
+            ) from error
+        raise told_fault(error, where) or damaged(where, text.splitlines()[0]) from error
+
+
+def _free_name(path: Path, layout: int) -> Path:
+    """Return a name beside `path` for a store that is kept, not taken yet."""
+    names = (
+        path.with_name(f"{path.stem}.layout-{layout}{f'-{number}' if number else ''}{path.suffix}")
+        for number in itertools.count()
+    )
+    return next(name for name in names if not name.exists())
 
 
 def named_sql(package: str, name: str) -> str:
