@@ -199,6 +199,27 @@ def explain(
     typer.echo(explain_case(cases, case, called=called, as_document=as_document, show_all=show_all, policy=policy))
 
 
+@app.command()
+def history(
+    place: Annotated[
+        Path, typer.Argument(help="Folder of results, or the season folder with --out.", show_default=False)
+    ],
+    call: Annotated[
+        str | None, typer.Option("--call", help="The call_id of a call; without it, the sheets.", show_default=False)
+    ] = None,
+    out: OutOption = DEFAULT_OUT,
+    form: Annotated[Format, typer.Option("--format", help="Text, or one JSON document.")] = Format.TEXT,
+) -> None:
+    """Show a call's life: rows as they came, mends, earlier versions, amendments, findings, ruling, grade.
+
+    Without --call: the loads in which a sheet changed, and every version of every sheet.
+    """
+    logs.set_up(verbose=False, quiet=True)
+    from pipeline.history import history as tell
+
+    typer.echo(tell(place, call, out=out, as_document=form is Format.JSON), nl=False)
+
+
 @app.command(name="quiz-check")
 def quiz_check(
     items: Annotated[Path, typer.Argument(help="A quiz_items sheet (CSV).", show_default=False)],
