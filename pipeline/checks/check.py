@@ -6,7 +6,7 @@ from collections import Counter
 
 from pipeline.checks.contracts import applicable, checks_of, in_dependency_order
 from pipeline.checks.cross_table import find_across
-from pipeline.checks.findings import make_finding_table
+from pipeline.checks.findings import make_finding_table, note_results
 from pipeline.checks.quarantine import META_TABLES, balance_books, part_rows
 from pipeline.checks.validation import Looked, Validated, validate
 from pipeline.config import RunConfig
@@ -32,10 +32,11 @@ def check_season(config: RunConfig, store: Store) -> StepResult:
         validated = validate(store, looked)
         _write_results(store, looked, validated)
         find_across(config, store)
+        across = note_results(store, "meta.finding", "check")
         rows_in = sum(item.came for item in looked)
         rows_out = sum(int(store.value(f"SELECT count(*) FROM checked.{item.table.name}")) for item in looked)
         notes = {
-            "checks": sum(len(item.checks) for item in looked if item.rows),
+            "checks": across + sum(len(item.checks) for item in looked if item.rows),
             "rejected": rows_in - rows_out,
             "findings": int(store.value("SELECT count(*) FROM meta.finding")),
         }

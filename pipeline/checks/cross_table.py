@@ -4,21 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+from pipeline.checks.across import (
+    COPIED_ROWS,
+    COPIED_SHARE,
+    MOST_CALLS_A_GAME,
+    STRAIGHT_LINE_CALLS,
+    STRAIGHT_LINE_SCORES,
+)
+from pipeline.checks.amended import find_amended_rows
 from pipeline.checks.findings import add_findings
 from pipeline.config import RunConfig
 from pipeline.store import Store
 from schemas import fact_columns, table
-
-MOST_CALLS_A_GAME = 450
-"""More calls on one game than this are no game's: both sides throw some 250 to 330 pitches in nine innings
-(from memory, no source), and a third as many again is left for extra innings."""
-
-STRAIGHT_LINE_CALLS = 100
-"""From this many grades on, one grade for all of them is told (our own choice, no source): were 97 calls of
-100 right, a hundred would all be graded right by chance one time in twenty (0.97^100 = 0.048)."""
-
-COPIED_ROWS, COPIED_SHARE = 20, 0.8
-"""Least size of a sheet, and part of it that must be the same in another game's (our choice, no source)."""
 
 
 def find_across(config: RunConfig, store: Store) -> None:
@@ -35,10 +32,15 @@ def find_across(config: RunConfig, store: Store) -> None:
         "many_calls": {"most": MOST_CALLS_A_GAME},
         "copied_sheets": {"rows": COPIED_ROWS, "share": COPIED_SHARE},
         "straight_lining": {"calls": STRAIGHT_LINE_CALLS},
+        "straight_scores": {"scores": STRAIGHT_LINE_SCORES},
         "answer_without_option": None,
+        "recorded_before_game": None,
+        "amended_before_game": None,
+        "amendment_without_change": None,
     }
     for name, parameters in queries.items():
         add_findings(store, "meta.finding", name, parameters)
+    find_amended_rows(store, "meta.finding")
 
 
 def compared_facts() -> tuple[str, ...]:

@@ -4,6 +4,6 @@
 -- reads: published.pub_finding
 SELECT
     finding_id, kind, severity, table_name, path, line_no, column_name, value, message, remedy,
-    evaluator_id
+    call_ids, rule_ids, evaluator_id
 FROM published.pub_finding
 ORDER BY kind, severity, path NULLS FIRST, line_no NULLS FIRST, finding_id

@@ -12,6 +12,7 @@ import pytest
 from pipeline.checks.after_rulings import check_rulings
 from pipeline.checks.cross_table import compared_facts, find_across
 from pipeline.checks.findings import COLUMNS, make_finding_table
+from pipeline.checks.quarantine import META_TABLES
 from pipeline.config import Level, Policy, RunConfig
 from pipeline.store import Store
 from schemas import fact_columns, layer_tables, ruled_columns, table
@@ -48,6 +49,8 @@ def call(call_id: str, game_id: str = "G1", evaluator_id: str = "E1", **more: An
 @pytest.fixture
 def store() -> Iterator[Store]:
     with Store() as made:
+        for statement in META_TABLES:
+            made.run(statement)
         made.run(
             "CREATE TABLE meta.file (file_id INTEGER, path VARCHAR, sheet VARCHAR, table_name VARCHAR, "
             "encoding VARCHAR, delimiter VARCHAR, notes VARCHAR)"
@@ -320,7 +323,8 @@ def ruled(store: Store) -> Finder:
         )
         parts = ", ".join(f"{name} VARCHAR" for name in RULED)
         store.run(
-            f"CREATE TABLE rulings.ruling (call_id VARCHAR, state VARCHAR, {parts}, needs VARCHAR, because VARCHAR)"
+            f"CREATE TABLE rulings.ruling (call_id VARCHAR, state VARCHAR, {parts}, needs VARCHAR, because VARCHAR, "
+            "rule_ids VARCHAR)"
         )
         file_id = store.value("SELECT file_id FROM meta.file WHERE table_name = 'plate_calls'")
         place = {"evaluator_id": "E1", "row_id": 1, "file_id": file_id, "line_no": 2}

@@ -4,8 +4,6 @@
 SELECT
     'answer_without_option/' || response.quiz_id || '/' || response.umpire_id || '/' || response.item_id
         AS finding_id,
-    'answer_without_option' AS kind,
-    'warn' AS severity,
     'quiz_responses' AS table_name,
     response.row_id,
     file.path,

@@ -2,7 +2,7 @@
 -- Grain: one pair of sheets (evaluator and game each). Key: finding_id.
 -- Reads: checked.plate_calls, meta.file. Parameters: $rows (least size of a sheet), $share (least part alike).
 --
--- A row's signature is all that was recorded but ids, numbers and notes. Where the ball's place was measured, two
+-- A row's signature is all that was recorded but ids, numbers, day of entry and notes. Where the ball's place was measured, two
 -- games do not bring the same row twice by chance; elsewhere the place of the row in its sheet counts too.
 -- Sheets that say nearly the same in each row (few signatures) cannot be told from one another and are left out.
 WITH signed AS (
@@ -12,7 +12,7 @@ WITH signed AS (
         evaluator_id,
         ball_x_in IS NOT NULL AND ball_z_in IS NOT NULL AS is_measured,
         md5(CAST(to_json(row(*COLUMNS(
-            * EXCLUDE (row_id, file_id, line_no, call_id, game_id, evaluator_id, umpire_id, pitch_no, note)
+            * EXCLUDE (row_id, file_id, line_no, call_id, game_id, evaluator_id, umpire_id, pitch_no, recorded_on, note)
         ))) AS VARCHAR)) AS signature
     FROM checked.plate_calls
 ),
@@ -68,8 +68,6 @@ final AS (
 SELECT
     'copied_sheets/' || final.first_game_id || '/' || final.first_evaluator_id || '/' || final.game_id || '/'
         || final.evaluator_id AS finding_id,
-    'copied_sheets' AS kind,
-    'warn' AS severity,
     'plate_calls' AS table_name,
     final.row_id,
     file.path,

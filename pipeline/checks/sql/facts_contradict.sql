@@ -3,8 +3,6 @@
 -- Reads: facts.fct_call, rulings.ruling, meta.file.
 SELECT
     'facts_contradict/' || calls.call_id AS finding_id,
-    'facts_contradict' AS kind,
-    'warn' AS severity,
     'plate_calls' AS table_name,
     calls.row_id,
     file.path,
@@ -14,7 +12,9 @@ SELECT
     'the facts of call ' || calls.call_id || ' cannot stand together'
         || coalesce(': ' || nullif(ruling.because, ''), '') AS message,
     'mend the fact that is wrong and load again; until then the call is not graded' AS remedy,
-    calls.evaluator_id AS person_id
+    calls.evaluator_id AS person_id,
+    calls.call_id AS call_ids,
+    nullif(ruling.rule_ids, '') AS rule_ids
 FROM facts.fct_call AS calls
 JOIN rulings.ruling AS ruling USING (call_id)
 JOIN meta.file AS file USING (file_id)

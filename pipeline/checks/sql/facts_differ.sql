@@ -69,8 +69,6 @@ final AS (
 
 SELECT
     'facts_differ/' || final.first_call_id || '/' || final.call_id AS finding_id,
-    'facts_differ' AS kind,
-    'warn' AS severity,
     'plate_calls' AS table_name,
     final.row_id,
     file.path,
@@ -82,6 +80,7 @@ SELECT
         || '): ' || final.told AS message,
     'settle it from video where there is one, and amend the call that is wrong' AS remedy,
     -- Two evaluators are named, so that it is for the committee.
-    NULL AS person_id
+    NULL AS person_id,
+    final.first_call_id || ';' || final.call_id AS call_ids
 FROM final
 JOIN meta.file AS file USING (file_id)

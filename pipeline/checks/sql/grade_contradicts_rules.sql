@@ -58,8 +58,6 @@ final AS (
 
 SELECT
     'grade_contradicts_rules/' || final.call_id AS finding_id,
-    'grade_contradicts_rules' AS kind,
-    'warn' AS severity,
     'plate_calls' AS table_name,
     calls.row_id,
     file.path,
@@ -75,7 +73,9 @@ SELECT
         ELSE 'look at the facts on this row again; if they stand, the call was right, or a part that was wrong '
             || 'is not noted'
     END AS remedy,
-    calls.evaluator_id AS person_id
+    calls.evaluator_id AS person_id,
+    final.call_id AS call_ids,
+    nullif(ruling.rule_ids, '') AS rule_ids
 FROM final
 JOIN facts.fct_call AS calls USING (call_id)
 JOIN rulings.ruling AS ruling USING (call_id)

@@ -17,8 +17,6 @@ WITH sheets AS (
 
 SELECT
     'many_calls/' || sheets.game_id || '/' || sheets.evaluator_id AS finding_id,
-    'many_calls' AS kind,
-    'warn' AS severity,
     'plate_calls' AS table_name,
     sheets.row_id,
     file.path,

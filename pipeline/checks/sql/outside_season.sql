@@ -3,8 +3,6 @@
 -- Reads: checked.games, meta.file. Parameters: $first_day, $last_day (dates or NULL).
 SELECT
     'outside_season/' || game.game_id AS finding_id,
-    'outside_season' AS kind,
-    'warn' AS severity,
     'games' AS table_name,
     game.row_id,
     file.path,

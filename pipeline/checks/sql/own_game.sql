@@ -1,6 +1,7 @@
 -- Evaluators who graded their own work: the evaluator is, by evaluators.umpire_id, the umpire of the rows.
 -- Grain: one sheet, evaluator and game. Key: finding_id.
--- Reads: checked.plate_calls, checked.positioning, checked.ratings, checked.games, checked.evaluators, meta.file.
+-- Reads: checked.plate_calls, checked.positioning, checked.ratings, checked.amendments, checked.games,
+-- checked.evaluators, meta.file.
 WITH graded AS (
     SELECT 'plate_calls' AS table_name, row_id, file_id, line_no, game_id, evaluator_id, umpire_id
     FROM checked.plate_calls
@@ -8,6 +9,18 @@ WITH graded AS (
     SELECT 'positioning', row_id, file_id, line_no, game_id, evaluator_id, NULL FROM checked.positioning
     UNION ALL
     SELECT 'ratings', row_id, file_id, line_no, game_id, evaluator_id, NULL FROM checked.ratings
+    UNION ALL
+    -- Who amends a call has graded it.
+    SELECT
+        'amendments',
+        amendment.row_id,
+        amendment.file_id,
+        amendment.line_no,
+        calls.game_id,
+        amendment.evaluator_id,
+        calls.umpire_id
+    FROM checked.amendments AS amendment
+    JOIN checked.plate_calls AS calls USING (call_id)
 ),
 
 own AS (
@@ -34,8 +47,6 @@ final AS (
 
 SELECT
     'own_game/' || final.table_name || '/' || final.game_id || '/' || final.evaluator_id AS finding_id,
-    'own_game' AS kind,
-    'warn' AS severity,
     final.table_name,
     final.row_id,
     file.path,

@@ -15,8 +15,6 @@ WITH seen AS (
 
 SELECT
     'seen_once/' || umpire.umpire_id AS finding_id,
-    'seen_once' AS kind,
-    'note' AS severity,
     'umpires' AS table_name,
     umpire.row_id,
     file.path,

@@ -20,8 +20,6 @@ WITH remarks AS (
 
 SELECT DISTINCT
     'sheet_form/' || file.path || coalesce('#' || file.sheet, '') || '/' || remarks.remark AS finding_id,
-    'sheet_form' AS kind,
-    'note' AS severity,
     file.table_name,
     NULL AS row_id,
     file.path,

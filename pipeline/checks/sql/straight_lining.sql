@@ -11,8 +11,6 @@ WITH graded AS (
 
 SELECT
     'straight_lining/' || evaluator.evaluator_id AS finding_id,
-    'straight_lining' AS kind,
-    'warn' AS severity,
     'evaluators' AS table_name,
     evaluator.row_id,
     file.path,

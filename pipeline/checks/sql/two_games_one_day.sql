@@ -1,7 +1,17 @@
--- Umpires who stand as plate umpire of more than one game on the same day: possible, and often a slip.
+-- Umpires who stand as plate umpire of, or made a ruling in, more than one game on the same day: possible, and
+-- often a slip. Sheets carry no hour, so that two games at once cannot be told from two in a row.
 -- Grain: one umpire and day. Key: finding_id.
--- Reads: checked.games, meta.file.
-WITH days AS (
+-- Reads: checked.games, checked.plate_calls, meta.file.
+WITH worked AS (
+    SELECT plate_umpire_id, game_id, date, row_id, file_id, line_no FROM checked.games
+    UNION
+    SELECT calls.umpire_id, game_id, game.date, game.row_id, game.file_id, game.line_no
+    FROM checked.plate_calls AS calls
+    JOIN checked.games AS game USING (game_id)
+    WHERE calls.umpire_id IS NOT NULL
+),
+
+days AS (
     SELECT
         plate_umpire_id,
         date,
@@ -10,15 +20,13 @@ WITH days AS (
         arg_max(line_no, row_id) AS line_no,
         string_agg(game_id, ', ' ORDER BY row_id NULLS LAST) AS game_ids,
         count(*) AS game_count
-    FROM checked.games
+    FROM worked
     GROUP BY plate_umpire_id, date
     HAVING count(*) > 1
 )
 
 SELECT
     'two_games_one_day/' || days.plate_umpire_id || '/' || days.date AS finding_id,
-    'two_games_one_day' AS kind,
-    'note' AS severity,
     'games' AS table_name,
     days.row_id,
     file.path,

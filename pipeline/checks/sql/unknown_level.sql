@@ -49,8 +49,6 @@ nearest AS (
 
 SELECT
     'unknown_level/' || unknown.table_name || '/' || unknown.level AS finding_id,
-    'unknown_level' AS kind,
-    'warn' AS severity,
     unknown.table_name,
     unknown.row_id,
     file.path,
