@@ -242,7 +242,8 @@ def _grade(store: Store, call_id: str) -> Document | None:
         """
         SELECT grade.verdict, grade.p_right, grade.ruled_text, grade.right_text, grade.misruling_code,
                grade.consequence, grade.evaluator_grade, grade.evaluator_agrees, call.zone, call.zone_basis,
-               call.zone_margin_in, call.nearest_edge, call.umpire_id, call.evaluator_id, call.game_id, call.game_on, call.rule_code
+               call.zone_margin_in, call.nearest_edge, call.umpire_id, call.evaluator_id, call.game_id, call.game_on,
+               call.rule_code
         FROM scores.call_grade AS grade JOIN facts.fct_call AS call USING (call_id)
         WHERE call_id = $id
         """,

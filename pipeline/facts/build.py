@@ -24,7 +24,7 @@ def _amend(store: Store) -> int:
             continue
         # The newest amendment of a call and column wins; of one day, the later row.
         store.run(
-            f'UPDATE amended_call SET "{column}" = TRY_CAST(latest.value AS {known[column].duckdb_type}) FROM '
+            f'UPDATE amended_call SET "{column}" = {_amended_sql(known[column])} FROM '
             "(SELECT call_id, arg_max(value, (date, row_id)) AS value FROM checked.amendments "
             'WHERE "column" = $column GROUP BY call_id) AS latest WHERE amended_call.call_id = latest.call_id',
             {"column": column},
@@ -33,6 +33,16 @@ def _amend(store: Store) -> int:
             store.value('SELECT count(DISTINCT call_id) FROM checked.amendments WHERE "column" = ?', [column])
         )
     return changed
+
+
+def _amended_sql(field: schemas.Field) -> str:
+    """Return SQL for an amended value as the sheet's own would be read, several joined ones in declared order."""
+    if not field.list_separator:
+        return f"TRY_CAST(latest.value AS {field.duckdb_type})"
+    allowed = ", ".join(f"'{value}'" for value in field.enum)
+    parts = f"list_transform(string_split(latest.value, '{field.list_separator}'), lambda part: trim(part))"
+    kept = f"list_filter([{allowed}], lambda value: list_contains({parts}, value))"
+    return f"array_to_string({kept}, '{field.list_separator}')"
 
 
 def fill_parameters(store: Store, dimensions: Mapping[str, tuple[float, float]], measurement: Measurement) -> None:

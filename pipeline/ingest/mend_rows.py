@@ -76,9 +76,7 @@ def _of_fields(fields: tuple[str, ...], headings: Headings) -> dict[str, str]:
 
 
 def _cells(fields: tuple[str, ...], headings: Headings) -> dict[str, str]:
-    return {
-        column: value.strip() for column, value in zip(headings.columns, fields, strict=True) if column is not None
-    }
+    return {column: value.strip() for column, value in zip(headings.columns, fields, strict=True) if column is not None}
 
 
 def _remarks_in_front(headings: Headings) -> int:

@@ -6,19 +6,14 @@ Any other mended row is set aside, so that nothing is changed in silence.
 
 from __future__ import annotations
 
-from collections import defaultdict
+import functools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline.errors import DisagreementError, Where
 from pipeline.ingest.land import Sheet, quoted
-from pipeline.ingest.mend_rows import MendRow
+from pipeline.ingest.mend_verdict import HELD, Key, Mend, Original, compared, gone_rows, placed, settled
 from pipeline.store import Store
-from schemas.remarks import fingerprint
-
-Key = tuple[int, int]
-"""A row of the season: file id and line number."""
 
 META_TABLES = (
     """CREATE OR REPLACE TABLE meta.mend (
@@ -34,38 +29,6 @@ META_TABLES = (
 `unplaced`, `no_sheet`, `stale`, `contested`, `circular`.
 """
 
-HELD = ("applied", "unchanged", "repeated")
-"""States of a mended row that is not set aside."""
-
-
-@dataclass(frozen=True)
-class _Original:
-    """The row that a mended one names, as it is now; `reason` is why loading set it aside, if it did."""
-
-    raw_text: str
-    cells: dict[str, str] | None
-    reason: str | None
-
-
-@dataclass(frozen=True)
-class _Mend:
-    """A mended row, the row it names as far as that is known, and what became of it."""
-
-    sheet: Sheet
-    row: MendRow
-    target: Key | None = None
-    original: _Original | None = None
-    state: str = "applied"
-    reason: str | None = None
-    remedy: str = ""
-
-    @property
-    def key(self) -> Key:
-        return (self.sheet.file_id, self.row.line_no)
-
-    def aside(self, state: str, reason: str, remedy: str) -> _Mend:
-        return replace(self, state=state, reason=reason, remedy=remedy)
-
 
 def apply_mends(store: Store, sheets: Sequence[Sheet]) -> None:
     """Decide on every mended row of the landed and staged `sheets`, and carry it out.
@@ -77,19 +40,21 @@ def apply_mends(store: Store, sheets: Sequence[Sheet]) -> None:
     DisagreementError
         The rows of a file no longer add up, which is a fault of this program.
     """
-    mends = _standing(store, [_Mend(sheet, row) for sheet in sheets for row in sheet.mends])
+    mends = _standing(store, [Mend(sheet, row) for sheet in sheets for row in sheet.mends])
     if not mends:
         return
-    mends = [_placed(mend, {(s.relative, s.sheet_name or ""): s for s in sheets}) for mend in mends]
+    by_place = {(sheet.relative, sheet.sheet_name or ""): sheet for sheet in sheets}
+    mends = [placed(mend, by_place) for mend in mends]
     originals = _originals(store, mends)
-    mends = _settled([_compared(store, mend, originals) for mend in mends])
+    mends = settled([compared(mend, originals, functools.partial(_lines_with, store)) for mend in mends])
     _set_aside(store, [mend for mend in mends if mend.state not in HELD])
     _replace(store, mends)
     _write_trail(store, mends)
+    _note_unmarked(store)
     _recount(store)
 
 
-def _standing(store: Store, mends: list[_Mend]) -> list[_Mend]:
+def _standing(store: Store, mends: list[Mend]) -> list[Mend]:
     """Leave out rows that were taken out as blank or as examples: they say nothing."""
     if not mends:
         return []
@@ -107,33 +72,8 @@ def _standing(store: Store, mends: list[_Mend]) -> list[_Mend]:
     return [mend for mend in mends if mend.key in found]
 
 
-def _placed(mend: _Mend, by_place: dict[tuple[str, str], Sheet]) -> _Mend:
-    row = mend.row
-    if not row.file or row.target_line is None:
-        return mend.aside(
-            "unplaced",
-            "the row does not say which row it stands for",
-            "fill in #file and #line as they were, or blank both if this is a new row",
-        )
-    named = by_place.get((row.file, row.sheet))
-    if named is None:
-        place = f"{row.file} [{row.sheet}]" if row.sheet else row.file
-        return mend.aside(
-            "no_sheet",
-            f"the sheet {place}, for a row of which this one stands, is not in the season",
-            "put the sheet back, or take this row out; if the sheet has a new name, write it under #file",
-        )
-    if named.table.name != mend.sheet.table.name:
-        return mend.aside(
-            "unplaced",
-            f"{row.file} is a sheet of {named.table.name}, this one of {mend.sheet.table.name}",
-            f"name this sheet after {named.table.name}",
-        )
-    return replace(mend, target=(named.file_id, row.target_line))
-
-
-def _originals(store: Store, mends: list[_Mend]) -> dict[Key, _Original]:
-    found: dict[Key, _Original] = {}
+def _originals(store: Store, mends: list[Mend]) -> dict[Key, Original]:
+    found: dict[Key, Original] = {}
     tables = {mend.sheet.table.name: mend.sheet.table for mend in mends if mend.target}
     for name, table in sorted(tables.items()):
         keys = sorted({mend.target for mend in mends if mend.target and mend.sheet.table.name == name})
@@ -151,39 +91,19 @@ def _originals(store: Store, mends: list[_Mend]) -> dict[Key, _Original]:
             )
         }
         for key, (reason, text) in reasons.items():
-            found[key] = _Original(text, None, reason)
+            found[key] = Original(text, None, reason)
         for file_id, line_no, text, *cells in store.rows(
             f"SELECT file_id, line_no, raw_text, {columns} FROM raw.{name} SEMI JOIN mend_target "
             "USING (file_id, line_no)"
         ):
             key = (file_id, line_no)
             values = {c: (v or "").strip() for c, v in zip(table.field_names, cells, strict=True)}
-            found[key] = _Original(text, values, reasons.get(key, (None, ""))[0])
+            found[key] = Original(text, values, reasons.get(key, (None, ""))[0])
         store.run("DROP TABLE mend_target")
     return found
 
 
-def _compared(store: Store, mend: _Mend, originals: dict[Key, _Original]) -> _Mend:
-    """Hold a mended row against the row it names, as that is now."""
-    if mend.target is None:
-        return mend
-    row, original = mend.row, originals.get(mend.target)
-    place = f"line {row.target_line} of {row.file}" + (f" [{row.sheet}]" if row.sheet else "")
-    if original is None or (row.was and row.was != fingerprint(original.raw_text)):
-        told = "there is no row now in" if original is None else "the row has changed since it was handed back:"
-        lines = _lines_with(store, mend)
-        moved = f"the same row now stands in line {lines[0]}: write that under #line" if len(lines) == 1 else None
-        again = f"; if the mend still holds, write {fingerprint(original.raw_text)} under #was" if original else ""
-        return replace(mend, original=original).aside(
-            "stale",
-            f"{told} {place}",
-            moved or f"look at the sheet as it is now{again}; otherwise take this row out",
-        )
-    mend = replace(mend, original=original)
-    return replace(mend, state="unchanged") if row.repeats(original.cells, original.raw_text) else mend
-
-
-def _lines_with(store: Store, mend: _Mend) -> list[int]:
+def _lines_with(store: Store, mend: Mend) -> list[int]:
     """Return the lines of the named sheet in which the row stands now that was handed back."""
     if not mend.row.was or mend.target is None:
         return []
@@ -196,74 +116,6 @@ def _lines_with(store: Store, mend: _Mend) -> list[int]:
             {"was": mend.row.was, "file_id": mend.target[0]},
         )
     )
-
-
-def _settled(mends: list[_Mend]) -> list[_Mend]:
-    """Settle rows that are mended more than once, and mends that lead back to themselves."""
-    rivals: dict[Key, list[_Mend]] = defaultdict(list)
-    for mend in mends:
-        if mend.state == "applied" and mend.target is not None:
-            rivals[mend.target].append(mend)
-    verdict: dict[Key, _Mend] = {}
-    for group in rivals.values():
-        cells = group[0].row.cells
-        if cells is not None and all(mend.row.cells == cells for mend in group):
-            verdict |= {mend.key: replace(mend, state="repeated") for mend in group[1:]}
-        elif len(group) > 1:
-            verdict |= {mend.key: _contested(mend, group) for mend in group}
-    mends = [verdict.get(mend.key, mend) for mend in mends]
-    while turning := _turning(_gone(mends)):
-        mends = [_circular(mend) if mend.key in turning else mend for mend in mends]
-    return mends
-
-
-def _contested(mend: _Mend, group: list[_Mend]) -> _Mend:
-    others = [f"line {m.row.line_no} of {m.sheet.relative}" for m in group if m.key != mend.key]
-    return mend.aside(
-        "contested",
-        f"line {mend.row.target_line} of {mend.row.file} is mended more than once, and differently: "
-        f"also in {' and '.join(others[:4])}",
-        "keep the one that holds",
-    )
-
-
-def _circular(mend: _Mend) -> _Mend:
-    return mend.aside(
-        "circular",
-        "the mended rows name one another, so none of them stands for a row of a sheet",
-        "write under #file and #line the row of the sheet that is mended",
-    )
-
-
-def _gone(mends: Sequence[_Mend]) -> dict[Key, tuple[Key, _Mend]]:
-    """Return each row for which another stands: which one that is, and the mended row that says so."""
-    gone: dict[Key, tuple[Key, _Mend]] = {}
-    first = {mend.target: mend.key for mend in mends if mend.state == "applied"}
-    for mend in mends:
-        if mend.state == "applied" and mend.target:
-            gone[mend.target] = (mend.key, mend)
-    for mend in mends:
-        if mend.state in ("unchanged", "repeated") and mend.target:
-            # Where its twin is set aside, a repeated mend stands for itself, and that is a circle of one.
-            stands = mend.target if mend.state == "unchanged" else first.get(mend.target, mend.key)
-            gone.setdefault(mend.key, (stands, mend))
-    return gone
-
-
-def _turning(gone: dict[Key, tuple[Key, _Mend]]) -> set[Key]:
-    """Return the mended rows by which a row would stand for itself in the end, and so be lost."""
-    ended: set[Key] = set()
-    for start in gone:
-        path: dict[Key, None] = {}
-        step = start
-        while step in gone and step not in path and step not in ended:
-            path[step] = None
-            step = gone[step][0]
-        if step in path:
-            keys = list(path)
-            return {gone[key][1].key for key in keys[keys.index(step) :]}
-        ended |= path.keys()
-    return set()
 
 
 def _insert(store: Store, table: str, types: str, rows: Sequence[tuple[Any, ...]]) -> None:
@@ -287,7 +139,7 @@ def _take(store: Store, tables: Sequence[str], keys: Sequence[Key]) -> None:
     store.run("DROP TABLE taken")
 
 
-def _set_aside(store: Store, mends: list[_Mend]) -> None:
+def _set_aside(store: Store, mends: list[Mend]) -> None:
     for name in sorted({mend.sheet.table.name for mend in mends}):
         some = [mend for mend in mends if mend.sheet.table.name == name]
         _take(store, (f"staged.{name}", "meta.reject"), [mend.key for mend in some])
@@ -303,9 +155,9 @@ def _set_aside(store: Store, mends: list[_Mend]) -> None:
         )  # fmt: skip
 
 
-def _replace(store: Store, mends: list[_Mend]) -> None:
+def _replace(store: Store, mends: list[Mend]) -> None:
     """Take out the rows for which another stands, and write down which one that is."""
-    gone = {key: (mend.sheet.table.name, stands) for key, (stands, mend) in _gone(mends).items()}
+    gone = {key: (mend.sheet.table.name, stands) for key, (stands, mend) in gone_rows(mends).items()}
     for name in sorted({name for name, _ in gone.values()}):
         _take(store, (f"staged.{name}", "meta.reject"), [key for key, (table, _) in gone.items() if table == name])
     _insert(
@@ -316,7 +168,7 @@ def _replace(store: Store, mends: list[_Mend]) -> None:
     )
 
 
-def _write_trail(store: Store, mends: list[_Mend]) -> None:
+def _write_trail(store: Store, mends: list[Mend]) -> None:
     rows = []
     for mend in mends:
         row, original = mend.row, mend.original
@@ -331,6 +183,20 @@ def _write_trail(store: Store, mends: list[_Mend]) -> None:
         "meta.mend",
         "VARCHAR VARCHAR INTEGER VARCHAR VARCHAR BIGINT VARCHAR VARCHAR VARCHAR BIGINT VARCHAR VARCHAR BOOLEAN VARCHAR",
         rows,
+    )
+
+
+def _note_unmarked(store: Store) -> None:
+    """Note for each sheet how many of its rows were taken though nobody can tell whether the original changed."""
+    store.run(
+        """
+        UPDATE meta.file
+        SET notes = concat_ws('; ', notes, 'mended rows taken without a mark under #was: ' || taken.rows)
+        FROM (
+            SELECT file_id, count(*) AS rows FROM meta.mend WHERE state = 'applied' AND NOT is_checked GROUP BY file_id
+        ) AS taken
+        WHERE file.file_id = taken.file_id
+        """
     )
 
 

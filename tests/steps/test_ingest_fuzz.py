@@ -17,6 +17,7 @@ import pytest
 from pipeline.checks.check import check_season
 from pipeline.config import read_config
 from pipeline.errors import FaultsError, PlateworkError
+from pipeline.ingest import land
 from pipeline.ingest.load import load_season
 from pipeline.store import Store
 
@@ -243,6 +244,18 @@ def test_no_row_of_thousands_of_mutated_files_is_lost(tmp_path):
     counts = fuzz(tmp_path, 20260402, 30, checked=lambda batch: batch % 10 == 0)
     assert counts["lost"] == 0
     assert counts["files"] == 3000
+
+
+def test_a_reader_that_drops_a_row_is_found_out(tmp_path, monkeypatch):
+    # The books of such a reader add up by themselves; only the file itself shows what is missing.
+    every = land._records
+
+    def all_but_the_last(sheet):
+        yield from list(every(sheet))[:-1]
+
+    monkeypatch.setattr(land, "_records", all_but_the_last)
+    monkeypatch.setitem(globals(), "BATCH", 25)
+    assert fuzz(tmp_path, 20260403, 1, checked=lambda batch: False)["lost"] > 0
 
 
 def test_every_refusal_is_an_error_of_ours(tmp_path):

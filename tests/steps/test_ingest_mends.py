@@ -123,7 +123,7 @@ def test_a_mend_of_a_row_that_moved_is_told_the_line_where_it_stands_now(season)
 @pytest.mark.parametrize(
     ("row", "state", "words"),
     [
-        ("plate_calls_E9.csv,,3,,,C2,G1,E1,0,", "no_sheet", "plate_calls_E9.csv, for a row of which"),
+        ("plate_calls_E9.csv,,3,,,C2,G1,E1,0,", "no_sheet", "plate_calls_E9.csv is not in the season"),
         ("plate_calls_E1.csv,,99,,,C2,G1,E1,0,", "stale", "there is no row now in line 99"),
         ("plate_calls_E1.csv,,third,,,C2,G1,E1,0,", "unplaced", "does not say which row"),
         (",,3,,,C2,G1,E1,0,", "unplaced", "does not say which row"),
@@ -194,6 +194,8 @@ def test_without_a_fingerprint_the_mend_is_taken_and_marked_as_unchecked(season)
     with load(season, plate_calls_mended=bare) as store:
         assert calls(store) == [("C1", 1), ("C2", 0), ("C3", 2)]
         assert store.rows("SELECT state, is_checked FROM meta.mend") == [("applied", False)]
+        notes = store.value("SELECT notes FROM meta.file WHERE path = 'plate_calls_mended.csv'")
+    assert notes.endswith("; mended rows taken without a mark under #was: 1")
 
 
 def test_spreadsheet_habits_do_no_harm(season):
