@@ -223,6 +223,10 @@ def _write_manifest(config: RunConfig, store: Store, outcome: RunOutcome) -> Non
             "quarantined": outcome.quarantined,
             "replaced": outcome.replaced,
         },
+        "mends": dict(store.rows("SELECT state, count(*) FROM meta.mend GROUP BY state ORDER BY state")),
+        "withdrawn": [
+            path for (path,) in store.rows("SELECT path FROM meta.file WHERE notes LIKE 'withdrawn:%' ORDER BY path")
+        ],
         "findings": outcome.findings,
         "steps": [
             {"name": s.name, "rows_in": s.rows_in, "rows_out": s.rows_out, "notes": s.notes} for s in outcome.steps

@@ -9,6 +9,7 @@ The others are for the reader alone.
 from __future__ import annotations
 
 import hashlib
+import re
 
 REMARK = "#"
 """A heading that starts with this is a remark column: it is no column of the sheet."""
@@ -22,7 +23,8 @@ REMARKS = (FILE, SHEET, LINE, WAS, COLUMN, REASON, REMEDY)
 NEEDED = (FILE, LINE)
 """A sheet with both of these is a sheet of mended rows."""
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = re.compile(r"'*[=+@\t\r-]")
+"""How a cell begins that a spreadsheet program takes for a formula, or one that was kept from it."""
 
 
 def fingerprint(text: str) -> str:
@@ -36,13 +38,13 @@ def fingerprint(text: str) -> str:
 def guarded(text: str) -> str:
     """Return a remark on one line, and so that no spreadsheet program takes it for a formula."""
     line = " ".join(text.splitlines()) if text.splitlines()[1:] else text
-    return "'" + line if line.startswith(_FORMULA_STARTS) else line
+    return "'" + line if _FORMULA.match(line) else line
 
 
 def unguarded(text: str) -> str:
     """Return a remark as it was before `guarded`."""
     bare = text.strip()
-    return bare[1:] if bare.startswith("'") and bare[1:].startswith(_FORMULA_STARTS) else bare
+    return bare[1:] if bare.startswith("'") and _FORMULA.match(bare) else bare
 
 
 def leading_fields(text: str, delimiter: str, count: int) -> tuple[list[str], str] | None:
