@@ -10,6 +10,7 @@ Record = Mapping[str, Any]
 _PARTS = ("pitch", "ball_status", "batter", "runners", "runner_out", "choice", "instruct")
 _MENDED = {
     "applied": "replaces",
+    "dropped": "is blank, and so drops",
     "unchanged": "was put back as it came, so it changes nothing:",
     "repeated": "repeats a mend of",
 }

@@ -277,7 +277,10 @@ def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
         came, broken = land_exact(store, sheet, folder)
     heading_end = sheet.headings.line_no + sheet.headings.line_count - 1
     read = [quoted(column) for column in sheet.headings.columns if column is not None]
-    blank = _take_out(store, sheet, f"trim(concat({', '.join(read)}), {BLANKS}) = ''")
+    # A blank row among mended ones that names a row has something to say: that one is dropped.
+    named = ", ".join(str(mend.line_no) for mend in sheet.mends)
+    others = f" AND NOT list_contains([{named}], line_no)" if named else ""
+    blank = _take_out(store, sheet, f"trim(concat({', '.join(read)}), {BLANKS}) = ''{others}")
     key = f"upper(trim({quoted(table.key_column)}, {BLANKS}))"
     examples = _take_out(store, sheet, f"starts_with({key}, '{EXAMPLE_MARK}')")
     above = sheet.headings.line_no - 1

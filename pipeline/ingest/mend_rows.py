@@ -30,6 +30,11 @@ class MendRow:
     cells: dict[str, str] | None
     rest: str | None = None
 
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing stands in its own cells, by which the row that it names is dropped."""
+        return self.cells is not None and not any(self.cells.values())
+
     def repeats(self, cells: dict[str, str] | None, raw_text: str) -> bool:
         """Whether the row says nothing but what the row says that it names."""
         if self.cells is None or cells is None:

@@ -13,7 +13,7 @@ from schemas.remarks import fingerprint
 Key = tuple[int, int]
 """A row of the season: file id and line number."""
 
-HELD = ("applied", "unchanged", "repeated")
+HELD = ("applied", "dropped", "unchanged", "repeated")
 """States of a mended row that is not set aside."""
 
 
@@ -94,14 +94,24 @@ def compared(mend: Mend, originals: Mapping[Key, Original], lines_with: Callable
             moved or f"look at the sheet as it is now{again}; otherwise take this row out",
         )
     mend = replace(mend, original=original)
+    if row.is_blank:
+        return replace(mend, state="dropped") if row.was else _unmarked(mend)
     return replace(mend, state="unchanged") if row.repeats(original.cells, original.raw_text) else mend
+
+
+def _unmarked(mend: Mend) -> Mend:
+    return mend.aside(
+        "unplaced",
+        "a blank row drops the row that it names, and without the mark under #was that is not done",
+        "copy #was from the quarantine, or take this row out",
+    )
 
 
 def settled(mends: list[Mend]) -> list[Mend]:
     """Settle rows that are mended more than once, and mends that lead back to themselves."""
     rivals: dict[Key, list[Mend]] = defaultdict(list)
     for mend in mends:
-        if mend.state == "applied" and mend.target is not None:
+        if mend.state in ("applied", "dropped") and mend.target is not None:
             rivals[mend.target].append(mend)
     verdict: dict[Key, Mend] = {}
     for group in rivals.values():
@@ -137,9 +147,9 @@ def _circular(mend: Mend) -> Mend:
 def gone_rows(mends: Sequence[Mend]) -> dict[Key, tuple[Key, Mend]]:
     """Return each row for which another stands: which one that is, and the mended row that says so."""
     gone: dict[Key, tuple[Key, Mend]] = {}
-    first = {mend.target: mend.key for mend in mends if mend.state == "applied"}
+    first = {mend.target: mend.key for mend in mends if mend.state in ("applied", "dropped")}
     for mend in mends:
-        if mend.state == "applied" and mend.target:
+        if mend.state in ("applied", "dropped") and mend.target:
             gone[mend.target] = (mend.key, mend)
     for mend in mends:
         if mend.state in ("unchanged", "repeated") and mend.target:

@@ -25,8 +25,8 @@ META_TABLES = (
 )
 """The trail of mended rows, and the rows for which another row stands.
 
-`state` is `applied`, `unchanged` (put back as it came), `repeated` (the same mend twice), or why it was set aside:
-`unplaced`, `no_sheet`, `stale`, `contested`, `circular`.
+`state` is `applied`, `dropped` (a blank row put the other out), `unchanged` (put back as it came), `repeated` (the same
+mend twice), or why it was set aside: `unplaced`, `no_sheet`, `stale`, `contested`, `circular`.
 """
 
 
@@ -55,7 +55,7 @@ def apply_mends(store: Store, sheets: Sequence[Sheet]) -> None:
 
 
 def _standing(store: Store, mends: list[Mend]) -> list[Mend]:
-    """Leave out rows that were taken out as blank or as examples: they say nothing."""
+    """Leave out rows that were taken out as examples: they say nothing."""
     if not mends:
         return []
     found: set[Key] = set()
@@ -157,7 +157,13 @@ def _set_aside(store: Store, mends: list[Mend]) -> None:
 
 def _replace(store: Store, mends: list[Mend]) -> None:
     """Take out the rows for which another stands, and write down which one that is."""
-    gone = {key: (mend.sheet.table.name, stands) for key, (stands, mend) in gone_rows(mends).items()}
+    gone: dict[Key, tuple[str, tuple[int | None, int | None]]] = {
+        key: (mend.sheet.table.name, stands) for key, (stands, mend) in gone_rows(mends).items()
+    }
+    for mend in mends:
+        if mend.state == "dropped":
+            # Nothing stands for a row that drops another.
+            gone.setdefault(mend.key, (mend.sheet.table.name, (None, None)))
     for name in sorted({name for name, _ in gone.values()}):
         _take(store, (f"staged.{name}", "meta.reject"), [key for key, (table, _) in gone.items() if table == name])
     _insert(

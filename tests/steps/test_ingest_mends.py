@@ -183,10 +183,32 @@ def test_a_faulty_mend_is_set_aside_in_the_place_of_its_row(season):
 
 
 def test_a_new_row_among_mended_ones_and_a_blank_one_name_nothing(season):
-    with load(season, plate_calls_mended=f"{MEND},,,,,C7,G1,E1,0,\nplate_calls_E1.csv,,3,{BAD},,,,,,\n") as store:
+    with load(season, plate_calls_mended=f"{MEND},,,,,C7,G1,E1,0,\n,,,,,,,,,\n") as store:
         assert calls(store) == [("C1", 1), ("C3", 2), ("C7", 0)]
         assert states(store) == []
         assert books(store)["plate_calls_mended.csv"] == [1, 1, 0, 0]
+
+
+def test_a_blank_row_drops_the_row_it_names_and_the_trail_keeps_it(season):
+    (season / "plate_calls_E1.csv").write_text(CALLS + "C1,G1,E1,2,again\n", encoding="utf-8")
+    was = fingerprint("C1,G1,E1,2,again")
+    with load(season, plate_calls_mended=f"{MEND}plate_calls_E1.csv,,6,{was},stands twice,,,,,\n") as store:
+        assert calls(store) == [("C1", 1), ("C3", 2)]
+        assert books(store) == {"plate_calls_E1.csv": [5, 2, 2, 1], "plate_calls_mended.csv": [1, 0, 0, 1]}
+        assert store.rows("SELECT state, original_text FROM meta.mend") == [("dropped", "C1,G1,E1,2,again")]
+    # It is not dropped once it has changed, nor without the mark.
+    for mark in (fingerprint("C1,G1,E1,2,other"), ""):
+        with load(season, plate_calls_mended=f"{MEND}plate_calls_E1.csv,,6,{mark},,,,,,\n") as store:
+            assert calls(store) == [("C1", 1), ("C1", 2), ("C3", 2)]
+            assert books(store)["plate_calls_mended.csv"] == [1, 0, 1, 0]
+
+
+def test_a_row_that_is_dropped_and_mended_at_once_stays_as_it_was(season):
+    both = f"{MEND}plate_calls_E1.csv,,4,{fingerprint('C3,G1,E1,2,fine')},,,,,,\n"
+    both += f"plate_calls_E1.csv,,4,{fingerprint('C3,G1,E1,2,fine')},,C3,G1,E1,0,\n"
+    with load(season, plate_calls_mended=both) as store:
+        assert calls(store) == [("C1", 1), ("C3", 2)]
+        assert states(store) == [(2, "contested"), (3, "contested")]
 
 
 def test_without_a_fingerprint_the_mend_is_taken_and_marked_as_unchecked(season):
