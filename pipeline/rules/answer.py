@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +15,9 @@ NONE_CALLED = "none_called"
 """How “no pitch is called” is written where several values are possible."""
 
 SEPARATOR = "|"
+
+WIDEST = 1024
+"""Up to so many combinations of missing facts it is tried whether fewer of them settle a case; beyond, all are named."""
 
 
 @dataclass(frozen=True)
@@ -73,22 +78,45 @@ def says(book: RuleBook, rule_ids: Sequence[str]) -> str:
     return " ".join(book.rules[rule_id].says for rule_id in rule_ids if book.rules[rule_id].says)
 
 
-def _needed(book: RuleBook, left: int) -> tuple[str, ...]:
-    """The missing facts of which one value leaves other rulings possible than another value does."""
+def _rulings_left(book: RuleBook, node: int) -> frozenset[object]:
+    """The different rulings that a diagram can still end with; facts that cannot stand together lead to none."""
+    ends = (item for item in book.forest.ends(node) if isinstance(item, Answer))
+    return frozenset(item.spoken for item in ends if item.state != "contradiction")
+
+
+def _settles(book: RuleBook, left: int, names: Sequence[str]) -> bool:
+    """Whether one ruling at most is left, whatever the named facts turn out to be."""
     forest = book.forest
-    possible: dict[str, list[frozenset[object]]] = {}
-    for name in forest.asked(left):
-        variable = forest.variables[forest.level_of[name]]
-        possible[name] = [
-            frozenset(
-                item.spoken
-                for item in forest.ends(forest.restrict(left, {name: value}))
-                if isinstance(item, Answer) and item.state != "contradiction"
-            )
-            for value in variable.values
-        ]
-    needed = {name for name, sets in possible.items() if len({item for item in sets if item}) > 1}
-    return tuple(name for name in facts() if name in (needed or set(possible)))
+    values = [forest.variables[forest.level_of[name]].values for name in names]
+    return all(
+        len(_rulings_left(book, forest.restrict(left, dict(zip(names, chosen, strict=True))))) <= 1
+        for chosen in itertools.product(*values)
+    )
+
+
+def _needed(book: RuleBook, left: int) -> tuple[str, ...]:
+    """The missing facts that settle a case: those of which one value leaves other rulings than another does.
+
+    Facts that matter only together with others are added until the case is settled whatever they turn out to be.
+    """
+    forest = book.forest
+    asked = forest.asked(left)
+    matter = [name for name in facts() if name in asked]
+    needed = []
+    for name in matter:
+        values = forest.variables[forest.level_of[name]].values
+        sets = {_rulings_left(book, forest.restrict(left, {name: value})) for value in values}
+        if len(sets - {frozenset()}) > 1:
+            needed.append(name)
+    others = [name for name in matter if name not in needed]
+    while others:
+        width = math.prod(len(forest.variables[forest.level_of[name]].values) for name in needed)
+        if width > WIDEST:
+            return tuple(matter)
+        if needed and _settles(book, left, needed):
+            break
+        needed.append(others.pop(0))
+    return tuple(name for name in facts() if name in needed)
 
 
 def columns_of(needs: Sequence[str]) -> tuple[str, ...]:
