@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
 from pipeline.errors import InputError, Where
+from pipeline.ingest.bounds import refuse_oversize
 from pipeline.ingest.records import NUL, Record
 
 if TYPE_CHECKING:
@@ -30,8 +31,9 @@ def open_sheets(path: Path, where: str) -> dict[str, CalamineSheet]:
     Raises
     ------
     InputError
-        The file is not a workbook, is locked by a password, or is damaged.
+        The file is not a workbook, is locked by a password, is damaged, or is larger than `bounds` allows.
     """
+    refuse_oversize(path, where)
     from python_calamine import CalamineError, CalamineWorkbook, PasswordError
 
     try:
