@@ -104,6 +104,11 @@ class SeasonBook:
         return self.by("standard", "umpire_id")
 
     @cached_property
+    def sensitivity(self) -> dict[str, list[Row]]:
+        """Readings with the cuts moved, by umpire."""
+        return self.by("sensitivity", "umpire_id")
+
+    @cached_property
     def rates(self) -> dict[str, list[Row]]:
         """Rates by umpire."""
         return self.by("umpire_rate", "umpire_id")

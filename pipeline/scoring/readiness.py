@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
+from typing import Protocol
 
 import numpy as np
 
-from pipeline.config import AREA_TITLES, Level, Policy
-from pipeline.scoring.area_models import AreaModel
+from pipeline.config import Level, Policy
 from pipeline.scoring.design import Floats
+from pipeline.scoring.looks import Looks, Standing, further_looks, looks_needed
 from pipeline.scoring.misrulings import exceeded
 from pipeline.scoring.tables import Row
 
-MOST_LOOKS = 3000
-"""Beyond this many further calls it is said that looks will not settle it."""
+SHIFTS = (-0.02, -0.01, 0.01, 0.02)
+"""By how much cuts are moved to see how much a reading hangs on them."""
+
+EVERY_CUT = "all"
+"""The name under which all cuts are moved together."""
 
 _STEP = 0.01
 _CLASS_WORDS = {
@@ -27,41 +29,54 @@ _CLASS_WORDS = {
 }
 
 
-@dataclass(frozen=True)
-class Standing:
-    """One umpire against one standard. `draws` is None when nobody was seen in the area."""
-
-    area: str
-    cut: float
-    draws: Floats | None
-    calls: int
-    estimate: float | None
-    low: float | None
-    high: float | None
-    probability: float | None
-    holds: str
+class AreaEvidence(Protocol):
+    """What readiness needs of an area: a fitted model has it, and so have the stored draws."""
 
     @property
-    def title(self) -> str:
-        """The area in words."""
-        return AREA_TITLES[self.area]
+    def adjusted(self) -> Floats:
+        """Draws of the adjusted rate, shape (draws, umpires)."""
+
+    @property
+    def calls(self) -> Floats:
+        """Observations of each umpire."""
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What is said of one umpire; texts hold one reason a sentence, joined by `; `."""
+    """What is said of one umpire; texts hold one reason a sentence, joined by `; `.
+
+    `decided_by` tells which clause of the rule gave the verdict, with its figures.
+    """
 
     verdict: str
+    decided_by: str
     probability: float | None
     evidence_ok: bool
     nearest: Standing | None
     reasons_for: list[str]
     reasons_against: list[str]
     would_change: str
-    looks_needed: int | None
+    looks: Looks
+
+    @property
+    def looks_needed(self) -> int | None:
+        """Further calls that would settle it."""
+        return self.looks.calls
 
 
-def standing(area: str, cut: float, model: AreaModel | None, index: int, level: Level, coverage: float) -> Standing:
+@dataclass(frozen=True)
+class Moved:
+    """The reading with one cut, or all of them, moved by `shift` (rate units)."""
+
+    area: str
+    shift: float
+    probability: float
+    verdict: str
+
+
+def standing(
+    area: str, cut: float, model: AreaEvidence | None, index: int, level: Level, coverage: float
+) -> Standing:
     """Return where one umpire stands against one cut."""
     if model is None:
         return Standing(area, cut, None, 0, None, None, None, None, "no_evidence")
@@ -116,29 +131,79 @@ def decide(
     evidence, lacking = _evidence(level, row)
     too_many = exceeded(level.disqualifying, made)
     unseen = [one for one in standings if one.holds == "no_evidence"]
-    if too_many:
-        verdict = "not_yet"
-    elif lacking or probability is None:
-        verdict = "more_looks"
-    elif probability >= 1 - level.risk_ready and not unseen:
-        verdict = "ready"
-    elif probability <= level.risk_not_yet:
-        verdict = "not_yet"
-    else:
-        verdict = "more_looks"
+    verdict, decided_by = reading(
+        level, probability, lacking=bool(lacking), unseen=bool(unseen), too_many=bool(too_many)
+    )
     known = [one for one in standings if one.probability is not None]
     nearest = min(known, key=lambda one: (one.probability, one.area)) if known else None
-    looks = _looks_needed(level, standings, row, population_sd) if verdict == "more_looks" else _Looks(None)
+    looks = looks_needed(level, standings, row, population_sd) if verdict == "more_looks" else Looks()
     return Verdict(
         verdict=verdict,
+        decided_by=decided_by,
         probability=probability,
         evidence_ok=not lacking,
         nearest=nearest,
         reasons_for=[_met_text(one) for one in standings if one.holds == "met"] + evidence,
         reasons_against=_against(standings, too_many) + lacking,
         would_change=_would_change(verdict, standings, nearest, too_many, lacking, looks),
-        looks_needed=looks.calls,
+        looks=looks,
     )
+
+
+def reading(
+    level: Level, probability: float | None, *, lacking: bool, unseen: bool, too_many: bool
+) -> tuple[str, str]:
+    """Return the verdict by the method's rule, and the clause that gave it.
+
+    Parameters
+    ----------
+    probability
+        That every standard is met at once; None when nothing is known of any.
+    lacking, unseen, too_many
+        Whether the least evidence is lacking, an area was never seen, a limit on misrulings is exceeded.
+    """
+    if too_many:
+        return "not_yet", "More misrulings of one class than the policy allows: that decides, whatever the rates"
+    if lacking:
+        return "more_looks", "The least evidence that the policy asks for was not seen"
+    if probability is None:
+        return "more_looks", "There is nothing to judge by"
+    sure, out = 1 - level.risk_ready, level.risk_not_yet
+    if probability >= sure and not unseen:
+        return "ready", f"The chance of meeting every standard, {_percent(probability)}, is at least {_percent(sure)}"
+    if probability <= out:
+        return "not_yet", f"The chance of meeting every standard, {_percent(probability)}, is at most {_percent(out)}"
+    if probability >= sure:
+        return "more_looks", "The chance would do, but nothing was seen in an area that has a standard"
+    return (
+        "more_looks",
+        f"The chance of meeting every standard, {_percent(probability)}, lies between {_percent(out)} and "
+        f"{_percent(sure)}",
+    )
+
+
+def sensitivity(level: Level, standings: Sequence[Standing], row: Row, made: Mapping[str, int]) -> list[Moved]:
+    """Return the reading with each cut by itself, and with all of them, one and two points lower and higher.
+
+    An area of which nothing is known is left out; without any there is nothing to return.
+    """
+    known = [(one, one.draws) for one in standings if one.draws is not None]
+    if not known:
+        return []
+    flags = {
+        "lacking": bool(_evidence(level, row)[1]),
+        "unseen": any(one.holds == "no_evidence" for one in standings),
+        "too_many": bool(exceeded(level.disqualifying, made)),
+    }
+    missed = np.sum([draws < one.cut for one, draws in known], axis=0)
+    found = []
+    for shift in SHIFTS:
+        every = np.logical_and.reduce([draws >= one.cut + shift for one, draws in known])
+        found.append((EVERY_CUT, shift, float(np.mean(every))))
+    for one, draws in known:
+        others_met = missed - (draws < one.cut) == 0
+        found += [(one.area, shift, float(np.mean(others_met & (draws >= one.cut + shift)))) for shift in SHIFTS]
+    return [Moved(area, shift, chance, reading(level, chance, **flags)[0]) for area, shift, chance in found]
 
 
 def _met_text(one: Standing) -> str:
@@ -180,75 +245,13 @@ def _evidence(level: Level, row: Row) -> tuple[list[str], list[str]]:
     return [f"{row['calls']} graded calls in {row['games']} games by {row['evaluators']} evaluators"], []
 
 
-@dataclass(frozen=True)
-class _Looks:
-    """Further observations that would bring a verdict if the estimates stay: calls in all, and quiz answers.
-
-    `calls` is None when looks will not settle it.
-    """
-
-    calls: int | None
-    quiz_answers: int = 0
-
-
-def _looks_needed(level: Level, standings: Sequence[Standing], row: Row, population_sd: Mapping[str, float]) -> _Looks:
-    """Return the looks that every standard still open needs, at least those that the evidence lacks.
-
-    For one standard the posterior variance must fall until the cut lies z standard deviations off. Its
-    inverse grows by a fixed amount an observation: the one at which it grew so far, over that of the
-    population. Further games are taken to bring calls of each area, and checks of positioning, in the
-    umpire's own proportion.
-    """
-    calls = max(0, level.evidence.calls - int(row["calls"]))
-    if 0 < row["games"] < level.evidence.games:
-        calls = max(calls, math.ceil((level.evidence.games - row["games"]) * row["calls"] / row["games"]))
-    needed, answers, lost = float(calls), 0, False
-    for one in standings:
-        if one.holds != "unsure":
-            continue
-        more = _observations_for(one, level, population_sd.get(one.area, 0.0))
-        if one.area == "quiz":
-            answers = _up_to_ten(more) if more is not None else 0
-        elif more is None or not row["calls"]:
-            lost = True
-        else:
-            needed = max(needed, more * row["calls"] / one.calls)
-    if lost or needed > MOST_LOOKS:
-        # What the evidence lacks must be seen in any case.
-        return _Looks(_up_to_ten(calls) or None, answers)
-    return _Looks(_up_to_ten(needed) or None, answers)
-
-
-def _up_to_ten(number: float) -> int:
-    return int(math.ceil(number / 10) * 10)
-
-
-def _observations_for(one: Standing, level: Level, population_sd: float) -> float | None:
-    if one.draws is None or one.estimate is None or one.calls == 0:
-        return None
-    variance = float(one.draws.var())
-    gap = abs(one.estimate - one.cut)
-    risk = level.risk_ready if one.estimate >= one.cut else level.risk_not_yet
-    z = NormalDist().inv_cdf(1 - max(risk, 1e-6))
-    if gap < 1e-6 or variance <= 0:
-        return None
-    target = (gap / max(z, 1e-6)) ** 2
-    if target >= variance:
-        return 0.0
-    # An information per call under that of one throw of the estimated rate's coin is noise of the division.
-    before = 1 / population_sd**2 if population_sd > 0 else 0.0
-    coin = 1 / max(one.estimate * (1 - one.estimate), 1e-4)
-    per_call = min(max((1 / variance - before) / one.calls, 0.1 * coin), coin)
-    return (1 / target - 1 / variance) / per_call
-
-
 def _would_change(
     verdict: str,
     standings: Sequence[Standing],
     nearest: Standing | None,
     too_many: Sequence[tuple[str, int, int]],
     lacking: Sequence[str],
-    looks: _Looks,
+    looks: Looks,
 ) -> str:
     texts = []
     if too_many:
@@ -258,8 +261,11 @@ def _would_change(
     unseen = [one.title for one in standings if one.holds == "no_evidence"]
     if unseen:
         texts.append(f"Looks in {', '.join(unseen)}")
+    if looks.evaluators:
+        texts.append(f"Looks by {looks.evaluators} more evaluator{'s' if looks.evaluators > 1 else ''}")
     if looks.calls:
-        texts.append(f"About {looks.calls} more calls, if the rates stay as they are")
+        games = f" (some {looks.games} game{'s' if looks.games > 1 else ''})" if looks.games else ""
+        texts.append(f"About {looks.calls} more calls{games}, if the rates stay as they are: a rough guide")
     if looks.quiz_answers:
         texts.append(f"About {looks.quiz_answers} more quiz answers")
     if verdict == "more_looks" and not (looks.calls or looks.quiz_answers or lacking or unseen):
@@ -277,31 +283,37 @@ def _percent(value: float | None) -> str:
     return "unknown" if value is None else f"{100 * value:.1f} %"
 
 
+@dataclass(frozen=True)
+class ReadinessTables:
+    """Rows of `scores.readiness`, `scores.standard` and `scores.sensitivity`."""
+
+    readiness: list[dict[str, object]]
+    standard: list[dict[str, object]]
+    sensitivity: list[dict[str, object]]
+
+
 def readiness_tables(
     policy: Policy,
     roster: Sequence[Row],
-    models: Mapping[str, AreaModel],
+    models: Mapping[str, AreaEvidence],
     made: Mapping[str, Mapping[str, int]],
     linked_group: Sequence[int | None],
-) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
-    """Return the rows of `scores.readiness` and `scores.standard`.
+) -> ReadinessTables:
+    """Return what is said of everybody.
 
     An umpire whose level is not in the policy has no level to be judged for and is left out.
     """
-    spread = {name: float(np.std(model.adjusted, axis=1).mean()) for name, model in models.items()}
-    verdicts: list[dict[str, object]] = []
-    rows: list[dict[str, object]] = []
+    spread = population_spread(models)
+    tables = ReadinessTables([], [], [])
     for index, row in enumerate(roster):
         own, target = policy.level(row["level"]), policy.level_above(row["level"])
         if own is None or target is None:
             continue
-        standings = [
-            standing(area, cut, models.get(area), index, target, policy.interval)
-            for area, cut in target.standards.items()
-        ]
-        said = decide(target, standings, row, made.get(row["umpire_id"], {}), spread)
-        near = said.nearest
-        verdicts.append(
+        misruled = made.get(row["umpire_id"], {})
+        standings = standings_of(target, models, index, policy.interval)
+        said = decide(target, standings, row, misruled, spread)
+        near, looks = said.nearest, said.looks
+        tables.readiness.append(
             {
                 "umpire_id": row["umpire_id"],
                 "name": row["name"],
@@ -310,6 +322,7 @@ def readiness_tables(
                 "target_level": target.id,
                 "target_title": target.title,
                 "verdict": said.verdict,
+                "decided_by": said.decided_by,
                 "probability": said.probability,
                 "games": row["games"],
                 "calls": row["calls"],
@@ -321,11 +334,15 @@ def readiness_tables(
                 "reasons_for": "; ".join(said.reasons_for),
                 "reasons_against": "; ".join(said.reasons_against),
                 "would_change": said.would_change,
-                "looks_needed": said.looks_needed,
+                "looks_needed": looks.calls,
+                "games_needed": looks.games,
+                "evaluators_needed": looks.evaluators or None,
+                "quiz_answers_needed": looks.quiz_answers or None,
+                "looks_areas": ";".join(looks.areas) or None,
                 "linked_group": linked_group[index],
             }
         )
-        rows += [
+        tables.standard.extend(
             {
                 "umpire_id": row["umpire_id"],
                 "target_level": target.id,
@@ -338,7 +355,31 @@ def readiness_tables(
                 "probability": one.probability,
                 "calls": one.calls,
                 "holds": one.holds,
+                "looks_needed": further_looks(one, target, spread.get(one.area, 0.0)),
             }
             for one in standings
-        ]
-    return verdicts, rows
+        )
+        tables.sensitivity.extend(
+            {
+                "umpire_id": row["umpire_id"],
+                "area": moved.area,
+                "shift": moved.shift,
+                "probability": moved.probability,
+                "verdict": moved.verdict,
+                "changes": moved.verdict != said.verdict,
+            }
+            for moved in sensitivity(target, standings, row, misruled)
+        )
+    return tables
+
+
+def population_spread(models: Mapping[str, AreaEvidence]) -> dict[str, float]:
+    """Return by area how far umpires spread in adjusted rate, as a standard deviation."""
+    return {name: float(np.std(model.adjusted, axis=1).mean()) for name, model in models.items()}
+
+
+def standings_of(level: Level, models: Mapping[str, AreaEvidence], index: int, coverage: float) -> list[Standing]:
+    """Return where one umpire stands against each standard of a level."""
+    return [
+        standing(area, cut, models.get(area), index, level, coverage) for area, cut in level.standards.items()
+    ]

@@ -124,14 +124,15 @@ class _Season:
         made: dict[str, dict[str, int]] = {}
         for row in _records(self.store, "umpire_consequence"):
             made.setdefault(row["umpire_id"], {})[row["consequence"]] = row["times"]
-        verdicts, standards = readiness.readiness_tables(self.policy, self.roster, self.models, made, self.groups)
+        said = readiness.readiness_tables(self.policy, self.roster, self.models, made, self.groups)
         ranked: list[dict[str, object]] = []
         if OVERALL in self.models:
             levels = [level.id for level in self.policy.levels]
             ranked = rankings.ranking_rows(self.models[OVERALL], self.roster, self.groups, levels, self.policy.interval)
         return (
-            write_table(self.store, "readiness", verdicts)
-            + write_table(self.store, "standard", standards)
+            write_table(self.store, "readiness", said.readiness)
+            + write_table(self.store, "standard", said.standard)
+            + write_table(self.store, "sensitivity", said.sensitivity)
             + write_table(self.store, "ranking", ranked)
         )
 

@@ -16,6 +16,7 @@ from reports.figures.charts import (
 )
 from reports.links import SiteLinks, link_cell
 from reports.naming import slug
+from reports.pages.readiness_detail import looks_blocks, sensitivity_blocks
 from reports.words import (
     AREAS,
     CONSEQUENCES,
@@ -140,6 +141,7 @@ def _standing(known: UmpireRows, person: Person, ready: Row | None, links: SiteL
         empty="The policy sets no standard for this level.",
     )
     blocks: list[Block] = [
+        Paragraph([sentence(ready["decided_by"] or NOTHING)]),
         Figure(
             "standards-met",
             f"{met} of the {len(standards)} standards of {ready['target_title']} "
@@ -151,6 +153,8 @@ def _standing(known: UmpireRows, person: Person, ready: Row | None, links: SiteL
     for title, column in (("Reasons for", "reasons_for"), ("Reasons against", "reasons_against")):
         blocks.append(Points([[text] for text in reasons(ready[column])], title=title))
     blocks.append(Points([[text] for text in reasons(ready["would_change"])], title="What would change the reading"))
+    blocks += looks_blocks(ready, standards)
+    blocks += sensitivity_blocks(ready, known.book.sensitivity.get(person.id, []))
     return Section(
         "standing",
         f"Against the standards of {ready['target_title']}",

@@ -3,8 +3,9 @@
 -- key: umpire_id
 -- reads: published.pub_readiness
 SELECT
-    umpire_id, name, level, level_title, target_level, target_title, verdict, probability, games,
-    calls, evaluators, evidence_ok, nearest_area, nearest_cut, nearest_estimate, reasons_for,
-    reasons_against, would_change, looks_needed, linked_group
+    umpire_id, name, level, level_title, target_level, target_title, verdict, decided_by, probability,
+    games, calls, evaluators, evidence_ok, nearest_area, nearest_cut, nearest_estimate, reasons_for,
+    reasons_against, would_change, looks_needed, games_needed, evaluators_needed,
+    quiz_answers_needed, looks_areas, linked_group
 FROM published.pub_readiness
 ORDER BY target_level, name, umpire_id

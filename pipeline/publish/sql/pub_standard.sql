@@ -3,6 +3,7 @@
 -- key: umpire_id, area
 -- reads: scores.standard
 SELECT
-    umpire_id, target_level, area, area_title, cut, estimate, low, high, probability, calls, holds
+    umpire_id, target_level, area, area_title, cut, estimate, low, high, probability, calls, holds,
+    looks_needed
 FROM scores.standard
 ORDER BY umpire_id NULLS FIRST, area NULLS FIRST
