@@ -208,6 +208,10 @@ def history(
         str | None, typer.Option("--call", help="The call_id of a call; without it, the sheets.", show_default=False)
     ] = None,
     out: OutOption = DEFAULT_OUT,
+    version: Annotated[
+        str | None,
+        typer.Option("--version", help="Write the rows of an earlier version of a sheet, as CSV.", show_default=False),
+    ] = None,
     form: Annotated[Format, typer.Option("--format", help="Text, or one JSON document.")] = Format.TEXT,
 ) -> None:
     """Show a call's life: rows as they came, mends, earlier versions, amendments, findings, ruling, grade.
@@ -215,9 +219,13 @@ def history(
     Without --call: the loads in which a sheet changed, and every version of every sheet.
     """
     logs.set_up(verbose=False, quiet=True)
+    from pipeline.history import earlier_sheet
     from pipeline.history import history as tell
 
-    typer.echo(tell(place, call, out=out, as_document=form is Format.JSON), nl=False)
+    if version is not None:
+        typer.echo(earlier_sheet(place, version, out=out), nl=False)
+    else:
+        typer.echo(tell(place, call, out=out, as_document=form is Format.JSON), nl=False)
 
 
 @app.command(name="quiz-check")
@@ -338,6 +346,80 @@ def cases(
     if len(made.items) < number:
         _say(f"There are no more different items that fit: {len(made.items)} of {number}.")
         raise typer.Exit(1)
+
+
+class Family(StrEnum):
+    """Kind of response."""
+
+    BINOMIAL = "binomial"
+    GAUSSIAN = "gaussian"
+    ORDERED = "ordered"
+
+
+@app.command()
+def fit(
+    table: Annotated[Path, typer.Argument(help="CSV with a heading for each column.", show_default=False)],
+    response: Annotated[
+        str,
+        typer.Option(
+            "--response",
+            help="Column of successes, of one of two values, of a measurement or a category.",
+            show_default=False,
+        ),
+    ],
+    effects: Annotated[
+        str,
+        typer.Option(
+            "--effects",
+            help="Columns of random effects, joined by commas; a:b makes each combination a level.",
+            show_default=False,
+        ),
+    ],
+    trials: Annotated[
+        str | None, typer.Option("--trials", help="Column of trials, for counts.", show_default=False)
+    ] = None,
+    family: Annotated[Family, typer.Option("--family", help="Kind of response.")] = Family.BINOMIAL,
+    covariates: Annotated[
+        str, typer.Option("--covariates", help="Columns of fixed effects, joined by commas.", show_default=False)
+    ] = "",
+    success: Annotated[
+        str | None,
+        typer.Option(
+            "--success",
+            help="Which of two values is a success; else 1, yes, true, right or the like, or the later in order.",
+            show_default=False,
+        ),
+    ] = None,
+    drop_blank: Annotated[
+        bool, typer.Option("--drop-blank", help="Leave out rows with a blank cell; else they are refused.")
+    ] = False,
+    ml: Annotated[
+        bool, typer.Option("--ml", help="For a measurement: maximum likelihood, not the restricted one.")
+    ] = False,
+    out: OutOption = DEFAULT_OUT,
+    quiet: QuietOption = False,
+) -> None:
+    """Fit crossed or nested random effects to any table.
+
+    The model that scores a season, for a statistician who wants to check it: logistic (as lme4's glmer with one
+    node), ordered (as ordinal's clmm) or linear (as lmer). Writes effects.csv (effect, level, mode, se, se_all)
+    and summary.json (intercept, SDs, log-likelihood, how the fit ended). Exit code 1 when there are no estimates,
+    or levels that cannot be compared because nothing links them.
+    """
+    logs.set_up(verbose=False, quiet=quiet)
+    from pipeline.effect_fits import FitRequest, fit_file, said
+
+    def names(text: str) -> tuple[str, ...]:
+        return tuple(name.strip() for name in text.split(",") if name.strip())
+
+    request = FitRequest(
+        response, names(effects), trials, family.value, names(covariates), success, not ml, drop_blank
+    )
+    made, clean = fit_file(table, request, out)
+    if not quiet:
+        for line in said(made, request, out):
+            _say(line)
+    raise typer.Exit(0 if clean else 1)
 
 
 @app.command()

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,3 +40,52 @@ def linked_groups(left: Codes, right: Codes, n_left: int, n_right: int) -> tuple
     roots = np.array([root(node) for node in range(n_left + n_right)], dtype=np.int64)
     group = np.unique(roots, return_inverse=True)[1].astype(np.int64)
     return group[:n_left], group[n_left:]
+
+
+def nested_in(inner: Codes, outer: Codes) -> bool:
+    """Return whether every level of `inner` occurs with one level of `outer` only."""
+    pairs = np.unique(inner * (int(outer.max()) + 1) + outer)
+    return bool(pairs.size == np.unique(inner).size)
+
+
+def nestings(codes: Mapping[str, Codes]) -> list[tuple[str, str]]:
+    """Return every pair (inner, outer) of factors of which the one is nested in the other.
+
+    Two factors that divide the rows in the same way stand in both orders. A factor with one level is not
+    named: everything is nested in it.
+    """
+    several = [name for name, code in codes.items() if np.unique(code).size > 1]
+    return [
+        (inner, outer)
+        for inner in several
+        for outer in several
+        if inner != outer and nested_in(codes[inner], codes[outer])
+    ]
+
+
+@dataclass(frozen=True)
+class Unlinked:
+    """Two crossed factors whose levels fall into groups that share no row."""
+
+    factors: tuple[str, str]
+    groups: int
+    group_of: tuple[Codes, Codes]
+
+
+def unlinked(codes: Mapping[str, Codes], sizes: Mapping[str, int], nested: list[tuple[str, str]]) -> list[Unlinked]:
+    """Return the pairs of crossed factors that fall into more than one linked group, nested pairs left out.
+
+    Differences between levels of different groups rest on the assumption that the groups do not differ as
+    wholes: the data cannot tell a strong group of one factor from a lenient group of the other.
+    """
+    names = [name for name, code in codes.items() if np.unique(code).size > 1]
+    found = []
+    for i, one in enumerate(names):
+        for other in names[i + 1 :]:
+            if (one, other) in nested or (other, one) in nested:
+                continue
+            groups = linked_groups(codes[one], codes[other], sizes[one], sizes[other])
+            number = int(np.unique(groups[0][codes[one]]).size)
+            if number > 1:
+                found.append(Unlinked((one, other), number, groups))
+    return found

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.scoring.connection import linked_groups
-from pipeline.scoring.design import Codes, Design, Floats, build_design
+from pipeline.scoring.design import Codes, Design, Floats, Layout, build_design
 from pipeline.scoring.diagnostics import FitRecord, Outcome
 from pipeline.scoring.laplace import LaplaceModel, Mode
 from pipeline.scoring.parameters import Packing, Point, mode_at, prior_terms
 from pipeline.scoring.response import Ordered
-from pipeline.scoring.search import Maximum, maximise
+from pipeline.scoring.search import GAIN_TOLERANCE, Maximum, maximise
 from pipeline.scoring.threads import one_blas_thread
 
 START_SD = 0.5
@@ -124,6 +124,8 @@ def fit_model(
     fixed_names: Sequence[str] = ("intercept",),
     groups: Mapping[str, Codes] | None = None,
     n_groups: int = 1,
+    confounded: str | None = None,
+    tolerance: float = GAIN_TOLERANCE,
 ) -> CrossedFit:
     """Fit a model that is laid out; see `fit_crossed_effects` for what comes back.
 
@@ -132,13 +134,17 @@ def fit_model(
     fixed_names
         Names of the columns of the fixed part. All columns but the intercept should have a mean near 0 and a
         spread near 1.
+    confounded
+        Why parts of the model cannot be told apart, if the caller found that: nothing is fitted then.
+    tolerance
+        See `maximise`.
     """
-    design, found = model.design, dict(groups or {})
-    trouble = _unfit(model)
+    found = dict(groups or {})
+    trouble = _unfit(model) or ((Outcome.CONFOUNDED, confounded) if confounded else None)
     if trouble is not None:
         return _no_fit(model, *trouble, found, n_groups)
     with one_blas_thread():
-        return _fit(model, tuple(fixed_names), [n for n in design.names if design.present[n] > 1], found, n_groups)
+        return _fit(model, tuple(fixed_names), found, n_groups, tolerance)
 
 
 def _unfit(model: LaplaceModel) -> tuple[Outcome, str] | None:
@@ -146,7 +152,8 @@ def _unfit(model: LaplaceModel) -> tuple[Outcome, str] | None:
     design = model.design
     total, most = float(design.trials.sum()), max(design.present.values())
     if total < FEWEST_TRIALS or most < 2:
-        return Outcome.TOO_FEW, f"{total:.0f} observations on {most} levels are too few to tell effects apart"
+        seen = f"{total:.0f} observations on {most} level" + ("s" if most > 1 else "")
+        return Outcome.TOO_FEW, f"{seen} are too few to tell effects apart"
     ordered = isinstance(model.response, Ordered)
     alike = not ordered and float(design.successes.sum()) in (0.0, total)
     if alike or (ordered and model.response.size < 1):
@@ -154,14 +161,19 @@ def _unfit(model: LaplaceModel) -> tuple[Outcome, str] | None:
             Outcome.NO_VARIATION,
             f"all {total:.0f} observations have the same result, so no spread can be estimated",
         )
-    if design.border_size > LARGEST_BORDER:
-        eliminated = design.block + (f" and {design.child}" if design.child else "")
-        return (
-            Outcome.TOO_LARGE,
-            f"{', '.join(design.border)} have {design.border_size:,} levels beside {eliminated}; a full matrix of "
-            f"them is needed, and {LARGEST_BORDER:,} levels are the most",
-        )
-    return None
+    return too_large(design)
+
+
+def too_large(design: Layout) -> tuple[Outcome, str] | None:
+    """Return that a full matrix of the border would be too large, if so."""
+    if design.border_size <= LARGEST_BORDER:
+        return None
+    eliminated = design.block + (f" and {design.child}" if design.child else "")
+    return (
+        Outcome.TOO_LARGE,
+        f"beside {eliminated} there are {design.border_size:,} levels ({', '.join(design.border)}); a full matrix of "
+        f"them is needed, and {LARGEST_BORDER:,} levels are the most",
+    )
 
 
 def _start(model: LaplaceModel, names: Sequence[str]) -> Point:
@@ -176,12 +188,13 @@ def _start(model: LaplaceModel, names: Sequence[str]) -> Point:
 
 
 def _fit(
-    model: LaplaceModel, fixed_names: tuple[str, ...], names: list[str], groups: dict[str, Codes], n_groups: int
+    model: LaplaceModel, fixed_names: tuple[str, ...], groups: dict[str, Codes], n_groups: int, tolerance: float
 ) -> CrossedFit:
     design = model.design
+    names = [name for name in design.names if design.present[name] > 1]
     start = _start(model, names)
     packing = Packing.of(model, names)
-    best = search_mode(model, packing, start)
+    best = search_mode(model, packing, start, tolerance=tolerance)
     steps, evaluations = best.steps, best.evaluations
     # A likelihood that is highest at SD 0 is approached without end on the log scale: look at 0 itself.
     for name in sorted(names, key=lambda key: best.at[packing.first_sd + names.index(key)]):
@@ -192,7 +205,7 @@ def _fit(
         if best.value - removed > CLEAR_LOSS:
             continue
         smaller = Packing.of(model, [other for other in packing.free if other != name])
-        fallen = search_mode(model, smaller, point)
+        fallen = search_mode(model, smaller, point, tolerance=tolerance)
         steps, evaluations = steps + fallen.steps, evaluations + fallen.evaluations
         if fallen.value > best.value - SINGULAR_LOSS:
             best, packing = fallen, smaller
@@ -242,7 +255,13 @@ def _named(model: LaplaceModel, point: Point, fixed_names: tuple[str, ...]) -> d
     return named | dict(point.sd)
 
 
-def search_mode(model: LaplaceModel, packing: Packing, start: Point, prior_sd: float | None = None) -> Maximum:
+def search_mode(
+    model: LaplaceModel,
+    packing: Packing,
+    start: Point,
+    prior_sd: float | None = None,
+    tolerance: float = GAIN_TOLERANCE,
+) -> Maximum:
     """Maximise the log-likelihood over the parameters that `packing` names; other SDs are 0.
 
     With `prior_sd` a half-normal prior of that scale is laid on each SD and the mode of the posterior of the
@@ -271,7 +290,7 @@ def search_mode(model: LaplaceModel, packing: Packing, start: Point, prior_sd: f
     highs = np.full(packing.size, HIGHEST_COEFFICIENT)
     lows = -highs
     highs[logs], lows[logs] = np.log(HIGHEST_SD), np.log(LOWEST_SD)
-    return maximise(function, packing.vector(start), information, lows, highs)
+    return maximise(function, packing.vector(start), information, lows, highs, tolerance)
 
 
 def _describe(
@@ -301,9 +320,7 @@ def _describe(
     return outcome, "; ".join(["fitted", *notes])
 
 
-def _no_fit(
-    model: LaplaceModel, outcome: Outcome, message: str, groups: dict[str, Codes], n_groups: int
-) -> CrossedFit:
+def _no_fit(model: LaplaceModel, outcome: Outcome, message: str, groups: dict[str, Codes], n_groups: int) -> CrossedFit:
     design = model.design
     nothing = {name: np.zeros(design.sizes[name]) for name in design.names}
     return CrossedFit(

@@ -34,7 +34,7 @@ _REMEDIES = {
     "or gather more per level",
     Outcome.NOT_CONVERGED: "look for levels with very few rows, or for an effect that another one nearly repeats; "
     "leave one out",
-    Outcome.SEPARATED: "drop the effect or covariate that is named, or gather rows in which it meets both results",
+    Outcome.SEPARATED: "leave out an effect or covariate, or gather rows in which its levels meet more results",
     Outcome.NO_VARIATION: "check that the right column was named; with one result only there is nothing to explain",
     Outcome.TOO_FEW: "gather more rows, or name an effect with at least two levels",
     Outcome.CONFOUNDED: "leave out one of the effects that are named",

@@ -102,9 +102,7 @@ def _draw(fit: CrossedFit, draws: int, rng: np.random.Generator) -> Draws:
     return Draws(intercept, sd, effects, dict(mode.sd))
 
 
-def _draw_hyper(
-    model: LaplaceModel, packing: Packing, peak: Floats, draws: int, rng: np.random.Generator
-) -> Floats:
+def _draw_hyper(model: LaplaceModel, packing: Packing, peak: Floats, draws: int, rng: np.random.Generator) -> Floats:
     """Return draws of all parameters as distances from the peak, shape (draws, parameters)."""
     curved = information(model, packing, peak, prior_sd=PRIOR_SD)
     values, vectors = linalg.eigh(curved)

@@ -11,6 +11,9 @@ from pipeline.scoring.design import Floats
 
 MAX_STEPS = 80
 GAIN_TOLERANCE = 1e-9
+FINE = 1e-12
+"""Gain tolerance for figures that are compared with another program's, digit by digit."""
+
 _LONGEST_MOVE = 1.5
 
 
@@ -32,6 +35,7 @@ def maximise(
     information: Callable[[], Floats],
     low: Floats,
     high: Floats,
+    tolerance: float = GAIN_TOLERANCE,
 ) -> Maximum:
     """Return a maximum of `function` within the box from `low` to `high` (BFGS with halved steps).
 
@@ -47,8 +51,8 @@ def maximise(
 
     Notes
     -----
-    It stops when the gain that the curvature promises, g' B^-1 g / 2, falls under 1e-9 in log-likelihood: the
-    parameters are then within 5e-5 of their standard errors.
+    It stops when the gain that the curvature promises, g' B^-1 g / 2, falls under `tolerance` in
+    log-likelihood: with 1e-9 the parameters are then within 5e-5 of their standard errors.
     """
     x = np.clip(start, low, high)
     value, gradient = function(x)
@@ -61,7 +65,7 @@ def maximise(
         if free.any():
             step[free] = np.linalg.solve(curvature[np.ix_(free, free)], gradient[free])
         gain = 0.5 * float(gradient @ step)
-        if gain < GAIN_TOLERANCE:
+        if gain < tolerance:
             return Maximum(x, value, gradient, step_number - 1, evaluations, 0)
         step *= min(1.0, _LONGEST_MOVE / np.abs(step).max())
         found = False
