@@ -10,7 +10,7 @@ from statistics import NormalDist
 import numpy as np
 from scipy.special import expit
 
-from pipeline.scoring.agreement import cohen_kappa
+from pipeline.scoring.agreement.kappa import cohen_kappa
 from pipeline.scoring.area_models import AreaModel, reference_rate
 from pipeline.scoring.design import Codes, Floats, sums
 from pipeline.scoring.intervals import wilson

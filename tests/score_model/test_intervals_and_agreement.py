@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.scoring.agreement import cohen_kappa
+from pipeline.scoring.agreement.kappa import cohen_kappa
 from pipeline.scoring.intervals import wilson
 
 

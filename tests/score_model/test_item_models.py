@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
@@ -18,13 +19,26 @@ from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.items.answers import Answers, score_groups
 from pipeline.scoring.items.fit import fit_statistics
 from pipeline.scoring.items.grid import even_grid
-from pipeline.scoring.items.rasch_conditional import _informative, _totals, fit_conditional_rasch, group_chances, linked_items
+from pipeline.scoring.items.rasch_conditional import (
+    _informative,
+    _totals,
+    fit_conditional_rasch,
+    group_chances,
+    linked_items,
+)
 from pipeline.scoring.items.rasch_conditional import _Likelihood as ConditionalLikelihood
 from pipeline.scoring.items.rasch_marginal import _Likelihood as MarginalLikelihood
 from pipeline.scoring.items.rasch_marginal import fit_marginal_rasch
 from pipeline.scoring.items.tilt import tilts, weighted_measures
 from pipeline.scoring.items.two_parameter import _Likelihood as TwoParameterLikelihood
 from pipeline.scoring.items.two_parameter import fit_two_parameter
+from pipeline.scoring.threads import one_blas_thread
+
+
+@pytest.fixture(autouse=True, scope="module")
+def one_thread() -> Iterator[None]:
+    with one_blas_thread():
+        yield
 
 
 @pytest.fixture(scope="module")

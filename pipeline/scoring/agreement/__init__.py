@@ -1,0 +1,1 @@
+"""Agreement of raters beyond chance, and how dependable their scores are."""
