@@ -39,6 +39,43 @@ def history(place: Path, call_id: str | None = None, *, out: Path = Path("out"),
     return sheets_text(document) if call_id is None else call_text(document)
 
 
+def earlier_sheet(place: Path, version: str, *, out: Path = Path("out")) -> str:
+    """Return the rows of an earlier version of a sheet as they came, as CSV under the headings of their columns.
+
+    `version` is how the hash of that version begins, as `history` shows it. Columns that were not read are headed
+    `#`. Blank rows, and the headings as they were written, are not kept.
+
+    Raises
+    ------
+    InputError
+        No version begins so, or more than one does, or its rows are not kept.
+    """
+    with Store(_store_path(place, out), read_only=True) as store:
+        found = _records(
+            store,
+            "meta.sheet_version",
+            "SELECT DISTINCT path, sheet, sha256, delimiter, columns, rows_kept FROM meta.sheet_version "
+            "WHERE starts_with(sha256, $version) ORDER BY path, sheet, sha256",
+            {"version": version},
+        )
+        if len(found) != 1:
+            told = "no version of a sheet begins with" if not found else f"{len(found)} versions of sheets begin with"
+            raise InputError(f"{told} {version!r}", hint="`platework history` without --version lists them")
+        (sheet,) = found
+        if not sheet["rows_kept"]:
+            why = "is the one loaded now" if sheet["rows_kept"] is None else "had to make room for later ones"
+            raise InputError(
+                f"the rows of version {version!r} of {sheet['path']} are not kept apart: it {why}",
+                hint="look into the season folder, or into an older copy of the store",
+            )
+        rows = store.rows(
+            "SELECT raw_text FROM meta.archived_row WHERE path = ? AND sheet = ? AND sha256 = ? ORDER BY line_no",
+            [sheet["path"], sheet["sheet"], sheet["sha256"]],
+        )
+    heading = sheet["delimiter"].join(name or "#" for name in sheet["columns"] or ["#"])
+    return "".join(f"{line}\n" for line in (heading, *(text for (text,) in rows)))
+
+
 def _store_path(place: Path, out: Path) -> Path:
     if (place / "season.duckdb").is_file():
         return place / "season.duckdb"

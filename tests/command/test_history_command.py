@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from pipeline.cli import app
 from pipeline.config import read_config
 from pipeline.errors import InputError
-from pipeline.history import history
+from pipeline.history import earlier_sheet, history
 from pipeline.ingest.load import load_season
 from pipeline.run import run_stages
 from pipeline.store import Store
@@ -111,6 +111,17 @@ def test_without_a_call_the_history_of_the_sheets_is_told(results):
         (2, "replaced", "plate_calls.csv"),
     ]
     assert "  replaced: plate_calls.csv" in history(results.out)
+
+
+def test_the_rows_of_an_earlier_version_are_written_under_their_columns(results):
+    versions = {(v["path"], v["first_run"]): v["sha256"] for v in json.loads(history(results.out, as_document=True))["versions"]}
+    assert earlier_sheet(results.out, versions["plate_calls.csv", 1][:12]) == SHEETS["plate_calls.csv"]
+    with pytest.raises(InputError, match="is the one loaded now"):
+        earlier_sheet(results.out, versions["games.csv", 1])
+    with pytest.raises(InputError, match="no version of a sheet begins with 'xyz'"):
+        earlier_sheet(results.out, "xyz")
+    with pytest.raises(InputError, match="versions of sheets begin with ''"):
+        earlier_sheet(results.out, "")
 
 
 def test_an_unknown_call_and_a_folder_without_a_store_are_refused(results, tmp_path):
