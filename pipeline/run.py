@@ -98,6 +98,12 @@ def _scores(config: RunConfig, store: Store) -> StepResult:
     return score_season(config, store)
 
 
+def _health(config: RunConfig, store: Store) -> StepResult:
+    from pipeline.scoring.health import health_season
+
+    return health_season(config, store)
+
+
 def _publish(config: RunConfig, store: Store) -> StepResult:
     from pipeline.publish.publish import publish_season
 
@@ -113,7 +119,7 @@ def _site(config: RunConfig, store: Store) -> StepResult:
 _STEPS: dict[str, tuple[Step, ...]] = {
     "load": (_load,),
     "check": (_check,),
-    "score": (_facts, _rulings, _patterns, _quiz, _findings, _scores),
+    "score": (_facts, _rulings, _patterns, _quiz, _findings, _scores, _health),
     "report": (_publish, _site),
 }
 

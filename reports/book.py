@@ -143,6 +143,11 @@ class SeasonBook:
         """Grades against the rules, by evaluator."""
         return self.by("evaluator_misgrade", "evaluator_id")
 
+    @cached_property
+    def health(self) -> dict[str, list[Row]]:
+        """Health of the sheets, by evaluator."""
+        return self.by("evaluator_health", "evaluator_id")
+
     def level_title(self, level_id: str) -> str:
         """Return a level in the policy's words; the id where the policy does not know it."""
         level = self.policy.level(level_id)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -185,3 +185,10 @@ def link_cell(target: Inline, sort: float | str | None = None) -> Cell:
     if isinstance(target, Link):
         return Cell(target.text, href=target.href, sort=sort)
     return Cell(target, sort=sort)
+
+
+def linked_cell(ids: str | None, link: Callable[[str], Inline]) -> Cell:
+    """Return a table cell for ids joined by semicolons, each leading to its place where it has one here."""
+    found = [link(one) for one in (ids or "").split(";") if one]
+    plain = ", ".join(one for one in found if isinstance(one, str))
+    return Cell(plain or ("" if found else "–"), links=tuple(one for one in found if isinstance(one, Link)))

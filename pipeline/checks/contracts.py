@@ -38,7 +38,8 @@ class Check:
     `args` by kind: `in_set` values, separator (None where a cell holds one value); `range` minimum, maximum
     (None where open; dates as dates); `regex` pattern (the whole cell must fit); `foreign_key` table, target;
     `greater_than` or_equal (first column against second); `conditional` value (where the first column holds
-    it, the second must be filled in); `row_rule` name, sql, message; `unique`, `not_null`, `exact_copy` none.
+    it, the second must be filled in); `row_rule` name, sql, message; `exact_copy` numbers (its columns of that
+    type); `unique`, `not_null` none.
     """
 
     id: str
@@ -137,6 +138,7 @@ def _exact_copy(table: Table) -> Check:
         severity="reject",
         title="No row is an exact copy of an earlier one",
         remedy="nothing is lost, the first one counts; take the copy out of the sheet",
+        args={"numbers": tuple(column.name for column in table.fields if column.type == "number")},
     )
 
 

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from great_expectations.data_context.data_context.ephemeral_data_context import EphemeralDataContext
     from great_expectations.expectations.expectation import Expectation
 
+_WHOLE_ROW = "whole row"
+
 _SEVERITY = {"reject": "critical", "warn": "warning"}
 
 
@@ -48,10 +50,10 @@ def day_number(column: str) -> str:
 def frame_sql(checks: Sequence[Check], relation: str, dates: frozenset[str]) -> str:
     """Return the SELECT of the frame that `expectation` speaks of.
 
-    Grain: one row of `relation`. It holds `row_id`, each column that a check names (dates as yyyymmdd), and
-    one boolean column for each row rule that only SQL can decide.
+    Grain: one row of `relation`. It holds `row_id`, each column that a check names (dates as yyyymmdd), one
+    boolean column for each row rule that only SQL can decide, and for exact copies a digest of the whole row.
     """
-    compared = [check for check in checks if check.kind != "row_rule"]
+    compared = [check for check in checks if check.kind not in ("row_rule", "exact_copy")]
     names = sorted({name for check in compared for name in check.columns})
     columns = ["row_id"]
     for name in names:
@@ -60,7 +62,16 @@ def frame_sql(checks: Sequence[Check], relation: str, dates: frozenset[str]) -> 
     columns += [
         f"{rule_sql(check)} AS {identifier(_rule_column(check))}" for check in checks if check.kind == "row_rule"
     ]
+    columns += [f"{_digest(check)} AS {identifier(_WHOLE_ROW)}" for check in checks if check.kind == "exact_copy"]
     return f"SELECT {', '.join(columns)} FROM {relation}"
+
+
+def _digest(check: Check) -> str:
+    """Return SQL for a short text that two rows share exactly where all their declared columns are the same."""
+    # JSON tells a minus zero from a zero, and equality does not; adding a whole zero makes them one.
+    numbers = check.args["numbers"]
+    columns = (f"{identifier(name)} + 0" if name in numbers else identifier(name) for name in check.columns)
+    return f"md5(CAST(to_json(row({', '.join(columns)})) AS VARCHAR))"
 
 
 def key_parameter(check: Check) -> str:
@@ -128,7 +139,8 @@ def _expected(check: Check, dates: frozenset[str]) -> tuple[str, dict[str, Any]]
         case "row_rule":
             return "ExpectColumnValuesToBeInSet", {"column": _rule_column(check), "value_set": [True]}
         case "exact_copy":
-            raise DisagreementError("exact copies are found by SQL alone and have no expectation")
+            # It names every row that stands twice, the first one too.
+            return "ExpectColumnValuesToBeUnique", {"column": _WHOLE_ROW}
 
 
 def _rule_column(check: Check) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -20,6 +20,7 @@ from pipeline.checks.expectations import (
     suite_record,
 )
 from pipeline.checks.quoting import identifier, literal
+from pipeline.checks.violations import copies_sql
 from pipeline.errors import DisagreementError
 from pipeline.store import Store, write_bytes
 from schemas import Table
@@ -42,6 +43,11 @@ class Looked:
     came: int
     rows: int
     checks: tuple[Check, ...]
+
+    @property
+    def staged(self) -> str:
+        """The rows as they came, copies among them, as a quoted name."""
+        return f"staged.{identifier(self.table.name)}"
 
 
 @dataclass(frozen=True)
@@ -71,22 +77,27 @@ def validate(store: Store, looked: Sequence[Looked]) -> Validated:
     done = Validated({}, {}, {}, {})
     with quiet_context() as context:
         for item in looked:
-            checks = tuple(check for check in item.checks if check.kind != "exact_copy")
-            if not item.rows or not checks:
+            if not item.rows:
                 continue
             table = item.table.name
             dates = frozenset(field.name for field in item.table.fields if field.type == "date")
             whole = item.rows <= WHOLE_ROWS
-            frame = store.frame(frame_sql(checks, item.relation if whole else _sample(item), dates))
-            made = suite(table, checks, dates)
-            outcomes = run_suite(context, made, frame, _known_ids(store, checks, item.relation))
-            _compare(table, checks, outcomes, _by_sql(store, table))
+            firsts = _first_copies(store, item)
+            outcomes: list[Outcome] = []
+            rows_validated = 0
+            for relation, checks in _parts(item, has_copies=bool(firsts)):
+                frame = store.frame(frame_sql(checks, relation if whole else _sample(item, relation, firsts), dates))
+                made = suite(table, checks, dates)
+                outcomes += run_suite(context, made, frame, _known_ids(store, checks, item.relation))
+                rows_validated = len(frame)
+            _compare(table, item.checks, outcomes, _by_sql(store, item, firsts))
+            outcomes = [_later_copies(outcome, item, firsts) for outcome in outcomes]
             done.outcomes.update({outcome.check_id: outcome for outcome in outcomes})
             done.scopes[table] = "whole" if whole else "sample"
-            done.suites[table] = suite_record(made)
+            done.suites[table] = suite_record(suite(table, item.checks, dates))
             done.results[table] = {
                 "rows": item.rows,
-                "rows_validated": len(frame),
+                "rows_validated": rows_validated,
                 "scope": done.scopes[table],
                 "checks": [
                     {
@@ -101,12 +112,43 @@ def validate(store: Store, looked: Sequence[Looked]) -> Validated:
     return done
 
 
-def _sample(item: Looked) -> str:
+def _parts(item: Looked, *, has_copies: bool) -> list[tuple[str, tuple[Check, ...]]]:
+    """Return the relations to look at with their checks: copies are left out of the rows that others look at."""
+    if not has_copies:
+        return [(item.relation, item.checks)]
+    copies = tuple(check for check in item.checks if check.kind == "exact_copy")
+    others = tuple(check for check in item.checks if check.kind != "exact_copy")
+    return [(relation, checks) for relation, checks in ((item.staged, copies), (item.relation, others)) if checks]
+
+
+def _copy_check(item: Looked) -> Check | None:
+    return next((check for check in item.checks if check.kind == "exact_copy"), None)
+
+
+def _first_copies(store: Store, item: Looked) -> frozenset[int]:
+    """Return the rows that other rows are exact copies of."""
+    check = _copy_check(item)
+    if check is None or item.came == item.rows:
+        return frozenset()
+    found = store.rows(f"SELECT DISTINCT first_id FROM ({copies_sql(check, item.table.primary_key, item.staged)})")
+    return frozenset(row[0] for row in found)
+
+
+def _later_copies(outcome: Outcome, item: Looked, firsts: frozenset[int]) -> Outcome:
+    """Leave the first of several equal rows out of the outcome: that row goes on."""
+    check = _copy_check(item)
+    if check is None or outcome.check_id != check.id:
+        return outcome
+    return replace(outcome, failing=outcome.failing - firsts)
+
+
+def _sample(item: Looked, relation: str, firsts: frozenset[int]) -> str:
     # Knuth's multiplicative hash (The Art of Computer Programming 3, 6.4) of the row id: the same hundredth
     # of the rows at each run, with no regard to their order in the file.
     return (
-        f"(SELECT * FROM {item.relation} WHERE (row_id * 2654435761) % 4294967296 < 42949673 OR row_id IN "
-        f"(SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)}))"
+        f"(SELECT * FROM {relation} WHERE (row_id * 2654435761) % 4294967296 < 42949673 OR row_id IN "
+        f"(SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)}) "
+        f"OR row_id IN (SELECT unnest({sorted(firsts)}::BIGINT[])))"
     )
 
 
@@ -128,10 +170,14 @@ def _known_ids(store: Store, checks: Sequence[Check], relation: str) -> dict[str
     return known
 
 
-def _by_sql(store: Store, table: str) -> dict[str, set[int]]:
+def _by_sql(store: Store, item: Looked, firsts: frozenset[int]) -> dict[str, set[int]]:
     found: dict[str, set[int]] = defaultdict(set)
-    for check_id, row_id in store.rows("SELECT check_id, row_id FROM meta.violation WHERE table_name = ?", [table]):
+    select = "SELECT check_id, row_id FROM meta.violation WHERE table_name = ?"
+    for check_id, row_id in store.rows(select, [item.table.name]):
         found[check_id].add(row_id)
+    copies = _copy_check(item)
+    if copies:
+        found[copies.id] |= firsts
     return found
 
 

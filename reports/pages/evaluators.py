@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Section, Table
 from reports.book import Person, Row, SeasonBook
 from reports.figures.charts import points_chart, share_chart
-from reports.links import SiteLinks, link_cell
+from reports.links import SiteLinks, link_cell, linked_cell
 from reports.naming import anchor
+from reports.pages.evaluator_health import health_section
 from reports.pages.rules import rules_table
 from reports.words import (
     CODES,
@@ -166,6 +167,8 @@ def evaluator_page(
     if row is not None:
         sections.append(_numbers(row, links))
     sections += [_misgrades(book, person, links), _open_calls(calls, links)]
+    if health := book.health.get(person.id):
+        sections.append(health_section(health, links))
     if findings:
         sections.append(_findings(findings, links))
     lead: list[Inline] = [
@@ -313,13 +316,14 @@ def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
     table = Table(
         "own-findings",
         "Findings about these sheets",
-        [Column("Kind"), Column("Line", "num"), Column("What", "long"), Column("To do", "long")],
+        [Column("Kind"), Column("Line", "num"), Column("What", "long"), Column("To do", "long"), Column("Calls")],
         [
             [
                 Cell(row["kind"].replace("_", " ")),
                 num(row["line_no"], count(row["line_no"])),
                 Cell(links.free_text(row["message"]) or NOTHING),
                 Cell(links.free_text(row["remedy"]) or NOTHING),
+                linked_cell(row["call_ids"], links.call),
             ]
             for row in findings
             if row["kind"] != _TOLD_ELSEWHERE

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 
 from reports.blocks import Block, Cell, Column, Inline, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
-from reports.links import SiteLinks, link_cell
+from reports.links import SiteLinks, link_cell, linked_cell
+from reports.pages.evaluator_health import health_of_all
+from reports.pages.quality_checks import SEVERITIES, checks_section
 from reports.words import NOTHING, count, num, plural, sentence
 
 _SHOWN = 500
 _LONGEST = 240
-_SEVERITIES = {"warn": "mend or decide", "note": "good to know"}
-_SCOPES = {"whole": "every row", "sample": "a sample", "sql only": "not counted twice"}
 
 
 def quality_page(book: SeasonBook, links: SiteLinks) -> Page:
@@ -32,7 +32,8 @@ def quality_page(book: SeasonBook, links: SiteLinks) -> Page:
             _books(files),
             _rejects(rejects),
             _findings(findings, links),
-            _checks(checks),
+            checks_section(checks),
+            health_of_all(book.rows("evaluator_health"), links),
         ],
         nav="quality.html",
     )
@@ -125,7 +126,7 @@ def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
         "Findings by kind",
         [Column("Kind"), Column("What for"), Column("Number", "num")],
         [
-            [Cell(kind.replace("_", " ")), Cell(_SEVERITIES[severity]), num(number, count(number))]
+            [Cell(kind.replace("_", " ")), Cell(SEVERITIES[severity]), num(number, count(number))]
             for (kind, severity), number in sorted(kinds.items())
         ],
         empty="There is no finding.",
@@ -140,6 +141,8 @@ def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
             Column("Line", "num"),
             Column("What", "long"),
             Column("To do", "long"),
+            Column("Calls"),
+            Column("Rules"),
         ],
         [
             [
@@ -149,6 +152,8 @@ def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
                 num(row["line_no"], count(row["line_no"])),
                 Cell(sentence(row["message"])),
                 Cell(sentence(row["remedy"] or "") or NOTHING),
+                linked_cell(row["call_ids"], links.call),
+                linked_cell(row["rule_ids"], links.rule),
             ]
             for row in findings[:_SHOWN]
         ],
@@ -162,44 +167,3 @@ def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
         blocks.append(Paragraph([more]))
     margin = "A finding takes no row out of the results: it asks somebody to look."
     return Section("findings", "Findings", blocks, margin=[margin])
-
-
-def _checks(checks: Sequence[Row]) -> Section:
-    # Checks that something failed come first, then those that nothing failed, each by table.
-    ordered = sorted(checks, key=lambda row: (-row["failed"], row["table_name"], row["check_id"]))
-    table = Table(
-        "checks-table",
-        "Every check, counted by SQL and again by great-expectations",
-        [
-            Column("Check"),
-            Column("What must hold", "long"),
-            Column("Rows", "num"),
-            Column("Failed", "num"),
-            Column("Second count", "num"),
-            Column("Looked at"),
-            Column("Counts agree"),
-            Column("A row that fails"),
-        ],
-        [
-            [
-                Cell(row["check_id"]),
-                Cell(_cut(row["title"])),
-                num(row["rows_checked"], count(row["rows_checked"])),
-                num(row["failed"], count(row["failed"])),
-                num(row["gx_failed"], count(row["gx_failed"])),
-                Cell(_SCOPES.get(row["gx_scope"] or "", NOTHING)),
-                Cell({True: "yes", False: "no"}.get(row["agrees"], NOTHING)),
-                Cell("is set aside" if row["severity"] == "reject" else "is a finding"),
-            ]
-            for row in ordered
-        ],
-        empty="No check was made.",
-    )
-    twice = [row for row in checks if row["agrees"] is not None]
-    agreeing = sum(bool(row["agrees"]) for row in twice)
-    told = (
-        f"{plural(len(checks), 'check')} were made; {len(twice)} of them were counted a second time by "
-        f"great-expectations, and {'all' if agreeing == len(twice) else agreeing} of these counts agree."
-    )
-    margin = "A difference between the two counts would stop the run: it would be a fault of ours, not of the data."
-    return Section("checks", "Checks", [Paragraph([told]), table], margin=[margin])

@@ -163,8 +163,20 @@ def _rest(store):
         value="<7>", reason="'<7>' is not one of 0, 1, 2", remedy="write 0, 1 or 2", raw_text="x,<7>", stage="load")  # fmt: skip
     add(store, "pub_finding", finding_id="f/1", kind="seen_once", severity="note", table_name="games",
         message="<em>once</em>", evaluator_id="E1")  # fmt: skip
+    add(store, "pub_finding", finding_id="f/2", kind="grade_contradicts_rules", severity="warn", table_name="plate_calls",
+        message="call is graded <right>", evaluator_id="E1", call_ids="U1/<0>;nowhere", rule_ids="P502;P<9>")  # fmt: skip
+    add(store, "pub_finding", finding_id="f/3", kind="facts_differ", severity="warn", table_name="plate_calls",
+        message="E1 and another differ", call_ids="U1/<0>;u1/<1>")  # fmt: skip
+    for evaluator in EVALUATORS:
+        for measure, part in (("facts_recorded", ""), ("wrong_grades", ""), ("wrong_grades", "hit_batter"),
+                              ("last_digit", "ball_x_in"), ("days_late", "")):  # fmt: skip
+            add(store, "pub_evaluator_health", evaluator_id=evaluator, measure=measure, part=part, cases=60, found=6,
+                value=0.1, low=0.05, high=0.2, median=0.077, evaluators=5, p_value=0.0001, p_corrected=0.0002,
+                stands_out=True, rule_ids="P502;P<9>", call_ids="U1/<0>;nowhere", remark="left out: <location> (3)")  # fmt: skip
     add(store, "pub_check", check_id="games.game_id.unique", table_name="games", kind="unique", columns="game_id",
         severity="reject", title="Game id: <once>", rows_checked=4, failed=0, gx_failed=0, gx_scope="whole", agrees=True)  # fmt: skip
+    add(store, "pub_check", check_id="across.seen_once", table_name="umpires", kind="across", severity="note",
+        title="Seen <more> than once", rows_checked=8, failed=1, gx_scope="sql only")  # fmt: skip
     add(store, "pub_fit", model="overall", observations=14, cells=14, umpires=7, evaluators=2, situations=1, games=4,
         intercept=0.0, sd_umpire=0.5, iterations=3, converged=True, outcome="converged", message="<fitted>")  # fmt: skip
     add(store, "pub_rule", rule_id="P502", topic="pitches", title="A pitch <that> touches the zone is a strike.",

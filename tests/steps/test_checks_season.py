@@ -223,12 +223,7 @@ def test_each_check_that_was_made_has_a_result_and_both_ways_of_checking_agree(s
         "rows_checked": 9, "failed": 1, "gx_failed": 1, "gx_scope": "whole", "agrees": True,
     }  # fmt: skip
     copies = by_id["plate_calls.exact_copy"]
-    assert (copies["rows_checked"], copies["failed"], copies["gx_scope"], copies["agrees"]) == (
-        11,
-        2,
-        "sql only",
-        None,
-    )
+    assert (copies["rows_checked"], copies["failed"], copies["gx_failed"], copies["agrees"]) == (11, 2, 2, True)
     assert all(row["agrees"] and row["failed"] == row["gx_failed"] for row in results if row["gx_scope"] == "whole")
     assert "ratings" not in {row["table_name"] for row in results}
 
