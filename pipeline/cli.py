@@ -16,6 +16,7 @@ from pipeline.errors import InputError, PlateworkError, Where
 
 if TYPE_CHECKING:
     from pipeline.run import RunOutcome
+    from pipeline.table_fits import TableOutcome
 
 app = typer.Typer(
     name="platework",
@@ -420,6 +421,69 @@ def fit(
         for line in said(made, request, out):
             _say(line)
     raise typer.Exit(0 if clean else 1)
+
+
+class Level(StrEnum):
+    """Level of measurement of a score."""
+
+    NOMINAL = "nominal"
+    ORDINAL = "ordinal"
+    INTERVAL = "interval"
+    RATIO = "ratio"
+
+
+@app.command()
+def items(
+    table: Annotated[
+        Path, typer.Argument(help="CSV with a row per person and a 0/1 column per item.", show_default=False)
+    ],
+    person: Annotated[
+        str | None, typer.Option("--person", help="Column that names the person; not an item.", show_default=False)
+    ] = None,
+    out: OutOption = DEFAULT_OUT,
+    quiet: QuietOption = False,
+) -> None:
+    """Analyse the items of any 0/1 table.
+
+    Classical figures, the Rasch model by marginal and by conditional maximum likelihood, fit, and a slope for each
+    item. A blank (or NA) is a missing answer. Writes items.csv, persons.csv and summary.json. Exit code 1 when an
+    item or a model has no estimates.
+    """
+    logs.set_up(verbose=False, quiet=quiet)
+    from pipeline.table_fits import items_file
+
+    _tell(items_file(table, person, out), quiet=quiet)
+
+
+@app.command()
+def agreement(
+    table: Annotated[Path, typer.Argument(help="CSV with a row per subject and rater.", show_default=False)],
+    subject: Annotated[str, typer.Option("--subject", help="Column of what is scored.", show_default=False)],
+    rater: Annotated[str, typer.Option("--rater", help="Column of who scored it.", show_default=False)],
+    score: Annotated[str, typer.Option("--score", help="Column of the score.", show_default=False)],
+    level: Annotated[Level, typer.Option("--level", help="What the distance of two scores means.", show_default=False)],
+    out: OutOption = DEFAULT_OUT,
+    quiet: QuietOption = False,
+) -> None:
+    """Tell how well raters agree, on any table.
+
+    Kappas, Krippendorff's alpha with an interval, intraclass correlations, variance by component, and how dependable
+    scores are with more raters. A blank (or NA) is a missing score. Writes summary.json. Exit code 1 when there is
+    no alpha.
+    """
+    logs.set_up(verbose=False, quiet=quiet)
+    from pipeline.table_fits import AgreementColumns, agreement_file
+
+    _tell(agreement_file(table, AgreementColumns(subject, rater, score), level.value, out), quiet=quiet)
+
+
+def _tell(outcome: TableOutcome, *, quiet: bool) -> None:
+    """Say what a table's analysis left open and what it wrote; end with its exit code."""
+    if not quiet:
+        for line in outcome.messages:
+            _say(f"{line}.")
+        _say(f"Written: {', '.join(str(file) for file in outcome.files)}")
+    raise typer.Exit(0 if outcome.clean else 1)
 
 
 @app.command()
