@@ -138,7 +138,7 @@ def _grade(grade: Record | None, parts: list[Record]) -> Iterator[str]:
         yield "an edge pitch: where it was measured cannot decide it, so it counts neither way"
     if grade["zone_margin_in"] is not None:
         side = "inside" if grade["zone_margin_in"] >= 0 else "outside"
-        off = f"{abs(grade['zone_margin_in']):.1f} in"
+        off = f"{abs(grade['zone_margin_in']):.2f} in"
         yield f"measured {off} {side} the zone's boundary, nearest: {grade['nearest_edge']}"
     if grade["misruling_code"]:
         yield f"misruling: {grade['misruling_code']} (costs: {_said(grade['consequence'])})"
