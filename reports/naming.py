@@ -22,15 +22,21 @@ def _readable(text: str) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")[:30] or "id"
 
 
-def _digits(text: str) -> str:
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+def _digits(text: str, number: int = 8) -> str:
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:number]
 
 
 def folder_names(ids: Iterable[str]) -> dict[str, str]:
-    """Return a folder name for each id, none like another even where upper and lower case are one."""
+    """Return a folder name for each id, none like another even where upper and lower case are one.
+
+    Names that meet take more and more digits of the hashes, so that ids made to meet are told apart too.
+    """
     names = {text: slug(text) for text in ids}
-    counts = Counter(name.casefold() for name in names.values())
-    return {text: f"{name}-{_digits(text)}" if counts[name.casefold()] > 1 else name for text, name in names.items()}
+    for number in (8, 16, 32, 64):
+        counts = Counter(name.casefold() for name in names.values())
+        for text in [text for text, name in names.items() if counts[name.casefold()] > 1]:
+            names[text] = f"{_readable(text)}-{_digits(text, number)}"
+    return names
 
 
 def anchor(prefix: str, text: str) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import logging
-import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,7 +14,7 @@ from pipeline.ingest import files, mends, versions, workbook
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
 from pipeline.ingest.land import Landed, Sheet, land, raw_table_sql
 from pipeline.ingest.stage import stage, staged_table_sql
-from pipeline.store import StepResult, Store
+from pipeline.store import StepResult, Store, scratch_folder
 from schemas import Table, layer_tables
 
 log = logging.getLogger(__name__)
@@ -70,8 +69,7 @@ def load_season(config: RunConfig, store: Store) -> StepResult:
         The rows of a file do not add up, which is a fault of this program.
     """
     tables = layer_tables("season")
-    with tempfile.TemporaryDirectory(prefix="platework-") as name:
-        folder = Path(name)
+    with scratch_folder(config.out) as folder:
         survey = _look_through(config, tables, folder)
         present = {sheet.table.name for sheet in survey.sheets}
         # A sheet that is there but at fault is not also missing.

@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.config import RunConfig
+from pipeline.publish.formulas import spreadsheet_safe
 from pipeline.publish.mend_sheets import layout_of, mend_name
 from pipeline.store import Store
 from pipeline.store.database import named_sql
@@ -71,10 +72,12 @@ def _write_sheets(
 
 
 def _reason(row: Mapping[str, Any], name: str, line: int) -> tuple[Any, ...]:
-    return (
+    cells = (
         row["path"], row["sheet"], row["line_no"], name, line, row["column_name"],
         row["value"], row["reason"], row["remedy"], _FOUND_ON[row["stage"]],
     )  # fmt: skip
+    # Unlike the rows themselves, this list is not read again: it is for spreadsheets only.
+    return tuple(spreadsheet_safe(cell) if isinstance(cell, str) else cell for cell in cells)
 
 
 def _with_findings(store: Store) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.publish.declared import key_order
+from pipeline.publish.formulas import spreadsheet_safe_sql
 from pipeline.store import Store
 from schemas import Field, Table
 
@@ -33,8 +34,8 @@ _FORMATS = {
 }
 _WIDTHS = {"string": 24, "integer": 11, "number": 12, "date": 12, "boolean": 9, "datetime": 18}
 _ABOUT = (
-    "Every table is also beside this workbook as CSV (text cells that a spreadsheet would take for a formula "
-    "start with an apostrophe there) and as Parquet (exact). The data dictionary of the site explains each column."
+    "Every table is also beside this workbook as CSV (with an apostrophe before everything that a spreadsheet would "
+    "take for the start of a formula) and as Parquet (exact). The data dictionary of the site explains each column."
 )
 
 
@@ -63,7 +64,7 @@ def _spreadsheet_safe(field: Field) -> str:
     column = f'"{field.name}"'
     if field.type != "string":
         return column
-    return f"CASE WHEN regexp_matches({column}, '^[=+@\\t\\r-]') THEN '''' || {column} ELSE {column} END AS {column}"
+    return f"{spreadsheet_safe_sql(column)} AS {column}"
 
 
 def write_workbook(store: Store, tables: Sequence[Table], path: Path) -> None:

@@ -17,6 +17,7 @@ import duckdb
 from pipeline.errors import StoreBusyError, StoreVersionError, Where
 from pipeline.store import version
 from pipeline.store.faults import damaged, storage_faults, told_fault
+from pipeline.store.outputs import scratch_folder
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,6 +64,8 @@ class Store:
 
     def __init__(self, path: Path | None = None, *, read_only: bool = False, renew: bool = False) -> None:
         self.path = path
+        if path is not None and not read_only and not path.exists():
+            _begin(path)
         self.connection = _connect(path, read_only=read_only)
         try:
             self._settle_layout(read_only=read_only, renew=renew)
@@ -88,8 +91,8 @@ class Store:
             kept = _free_name(self.path, layout)
             self.path.rename(kept)
             log.warning("the store was written by an older platework: kept as %s, and made anew", kept)
+            _begin(self.path)
             self.connection = _connect(self.path, read_only=False)
-            version.make_layout(self.connection, LAYERS)
 
     def __enter__(self) -> Store:
         return self
@@ -204,6 +207,21 @@ def _connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection
                 hint="install the newer platework, or run into another folder with --out",
             ) from error
         raise told_fault(error, where) or damaged(where, text.splitlines()[0]) from error
+
+
+def _begin(path: Path) -> None:
+    """Make an empty store at `path`, in one move: a file that was only begun would be taken for a damaged one."""
+    with storage_faults(path), scratch_folder(path.parent) as folder:
+        fresh = folder / path.name
+        with _connect(fresh, read_only=False) as connection:
+            version.make_layout(connection, LAYERS)
+        # Another run may have begun it in the meantime; then that one stays.
+        try:
+            path.hardlink_to(fresh)
+        except OSError:
+            # Not every file system has links.
+            if not path.exists():
+                fresh.rename(path)
 
 
 def _free_name(path: Path, layout: int) -> Path:

@@ -21,7 +21,9 @@ MOVE_AWAY = "move this file (and {wal}, if it is there) away and run again: it i
 
 _OUT_OF_SPACE = re.compile(r"no space left|disk quota|file too large|out of space|not enough disk", re.IGNORECASE)
 _NO_LEAVE = re.compile(r"permission denied|read-only|operation not permitted|not a directory", re.IGNORECASE)
-_DAMAGED = re.compile(r"corrupt|checksum|not a valid DuckDB|could not read enough|replaying WAL|is a directory", re.IGNORECASE)
+_DAMAGED = re.compile(
+    r"corrupt|checksum|not a valid DuckDB|could not read enough|replaying WAL|is a directory", re.IGNORECASE
+)
 
 
 @contextlib.contextmanager
