@@ -105,18 +105,43 @@ def check(
     _run_stages(season, out, ("check",), verbose=verbose, quiet=quiet)
 
 
+class TrialForm(StrEnum):
+    """How a trial of another policy is written."""
+
+    TEXT = "text"
+    CSV = "csv"
+    JSON = "json"
+
+
 @app.command()
 def score(
     season: SeasonArgument,
     out: OutOption = DEFAULT_OUT,
+    other_policy: Annotated[
+        Path | None,
+        typer.Option(
+            "--what-if",
+            help="Another policy.toml: tell who would read otherwise under it, and why; nothing is written.",
+            show_default=False,
+        ),
+    ] = None,
+    form: Annotated[TrialForm, typer.Option("--format", help="How --what-if tells it.")] = TrialForm.TEXT,
     verbose: VerboseOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Rule and grade every call, then score people.
 
     Derives the right ruling of each call from its facts, grades the umpire's ruling by it, and scores umpires,
-    evaluators and quiz.
+    evaluators and quiz. With --what-if the scores that stand are held against another policy, from the stored
+    draws: who moves, from which reading to which, and which setting makes the difference.
     """
+    if other_policy is not None:
+        logs.set_up(verbose=verbose, quiet=quiet)
+        from pipeline.config import read_config
+        from pipeline.what_if import what_if
+
+        typer.echo(what_if(read_config(season, out), other_policy, form.value), nl=False)
+        return
     _run_stages(season, out, ("score",), verbose=verbose, quiet=quiet)
 
 

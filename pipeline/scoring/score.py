@@ -14,6 +14,8 @@ from pipeline.scoring.area_models import AreaModel, fit_area
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.intervals import wilson
+from pipeline.scoring.quiz_measures import quiz_measures
+from pipeline.scoring.stored_draws import write_draws
 from pipeline.scoring.tables import Row, by_key, write_table
 from pipeline.scoring.threads import one_blas_thread
 from pipeline.store import StepResult, Store
@@ -134,6 +136,7 @@ class _Season:
             + write_table(self.store, "standard", said.standard)
             + write_table(self.store, "sensitivity", said.sensitivity)
             + write_table(self.store, "ranking", ranked)
+            + write_draws(self.store, self.policy, self.roster, self.models)
         )
 
     def _write_misrulings(self) -> int:
