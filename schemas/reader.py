@@ -92,7 +92,11 @@ class ForeignKey:
 
 @dataclass(frozen=True)
 class RowRule:
-    """A condition that one row must meet, in DuckDB SQL over the table's columns (unknown passes)."""
+    """A condition that one row must meet, in DuckDB SQL over the table's columns (unknown passes).
+
+    `fits` names the table whose declaration decides, where the first of `columns` names the column and the second
+    holds the value (`valueFor`).
+    """
 
     name: str
     sql: str
@@ -100,6 +104,7 @@ class RowRule:
     remedy: str
     columns: tuple[str, ...]
     severity: Severity
+    fits: str | None = None
 
 
 @dataclass(frozen=True)
@@ -291,6 +296,7 @@ def _value_rule(raw: Mapping[str, Any], layer: str) -> RowRule:
         remedy=f"write a {raw['name']} that the column allows (the data dictionary lists them)",
         columns=(names, raw["name"]),
         severity="reject",
+        fits=raw["valueFor"]["table"],
     )
 
 

@@ -38,8 +38,8 @@ class Check:
     `args` by kind: `in_set` values, separator (None where a cell holds one value); `range` minimum, maximum
     (None where open; dates as dates); `regex` pattern (the whole cell must fit); `foreign_key` table, target;
     `greater_than` or_equal (first column against second); `conditional` value (where the first column holds
-    it, the second must be filled in); `row_rule` name, sql, message; `exact_copy` numbers (its columns of that
-    type); `unique`, `not_null` none.
+    it, the second must be filled in); `row_rule` name, sql, message, fits (see `RowRule`);
+    `exact_copy` numbers (its columns of that type); `unique`, `not_null` none.
     """
 
     id: str
@@ -242,7 +242,7 @@ def _row_rule(table: Table, rule: RowRule) -> Check:
         severity=rule.severity,
         title=rule.name.replace("_", " ").capitalize(),
         remedy=rule.remedy,
-        args={"name": rule.name, "sql": rule.sql, "message": rule.message, **args},
+        args={"name": rule.name, "sql": rule.sql, "message": rule.message, "fits": rule.fits, **args},
     )
 
 

@@ -11,6 +11,7 @@ from pipeline.checks.contracts import Check, bounds_text, noun
 from pipeline.checks.quoting import identifier
 from pipeline.store import Store
 from schemas import Table
+from schemas import table as declared
 
 SEPARATOR = "\x1f"
 """Stands between the values of several columns in a subject; no sheet holds it."""
@@ -47,7 +48,26 @@ def explain(store: Store, table: Table, check: Check, relation: str, subjects: S
         return _unique_words(store, table, check, relation, subjects)
     if check.kind == "foreign_key":
         return _foreign_words(store, check, subjects)
-    return [Word(check.id, subject, _reason(table, check, subject), check.remedy) for subject in subjects]
+    return [
+        Word(check.id, subject, _reason(table, check, subject), _fitting(check, subject) or check.remedy)
+        for subject in subjects
+    ]
+
+
+def _fitting(check: Check, subject: str) -> str | None:
+    """Return what to write instead, where a row names the column that its value must fit."""
+    source = check.args.get("fits")
+    if source is None:
+        return None
+    name, _ = subject.split(SEPARATOR)
+    column = declared(source).field(name)
+    if column.enum:
+        joined = f", joined by {column.list_separator}" if column.list_separator else ""
+        return f"write one of {', '.join(column.enum)}{joined}"
+    noun_of_type = "whole number" if column.type == "integer" else "number"
+    if column.minimum is None and column.maximum is None:
+        return f"write a {noun_of_type}"
+    return f"write a {noun_of_type}, {bounds_text(column.minimum, column.maximum, column.unit)}"
 
 
 def _reason(table: Table, check: Check, subject: str) -> str:

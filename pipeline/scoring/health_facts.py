@@ -76,7 +76,8 @@ def count_facts(store: Store, book: RuleBook) -> dict[str, FactCount]:
         cursor.execute(
             "SELECT calls.evaluator_id, calls.rule_code, "
             "len(list_filter($days::DATE[], lambda day: calls.game_on >= day)) AS era, "
-            f"min(calls.game_on) AS game_on, coalesce(ruling.needs, '') AS needs, count(*) AS calls, {written}, {facts} "
+            "min(calls.game_on) AS game_on, coalesce(ruling.needs, '') AS needs, count(*) AS calls, "
+            f"{written}, {facts} "
             "FROM facts.fct_call AS calls JOIN rulings.ruling AS ruling USING (call_id) "
             "WHERE ruling.state <> 'contradiction' "
             "GROUP BY ALL",

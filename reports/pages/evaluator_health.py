@@ -22,8 +22,8 @@ MEASURES = {
 _COLUMNS = {"ball_x_in": "Place across the plate", "ball_z_in": "Height of the place"}
 
 _CAUTION = (
-    "None of this proves anything: a share from few cases moves by chance, umpires and games differ, and of a hundred "
-    "shares that are only luck about one stands out all the same. It says where to look, and with whom to talk."
+    "None of this proves anything: a share from few cases moves by chance, umpires and games differ, and of two "
+    "hundred shares that are only luck about one stands out all the same. It says where to look, and with whom to talk."
 )
 _MARGIN = (
     "Deciding facts are those that the rules asked for on the way to a ruling; columns whose blank "
@@ -39,7 +39,8 @@ _DIGITS = (
 
 def health_section(rows: Sequence[Row], links: SiteLinks) -> Section:
     """Make the section of one evaluator; every figure of others in it is a median without names."""
-    main = [row for row in rows if not row["part"]]
+    order = list(MEASURES)
+    main = sorted((row for row in rows if not row["part"]), key=lambda row: order.index(row["measure"]))
     blocks: list[Block] = [
         Paragraph([_CAUTION], tone="caution"),
         Table(

@@ -233,3 +233,20 @@ def test_a_planted_row_is_set_aside_and_no_other(
 
 def test_every_check_across_sheets_has_a_planted_fault() -> None:
     assert {found_id.split("/")[0] for _, _, ids in FINDINGS for found_id in ids} - {"declared"} == set(ACROSS)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "remedy"),
+    [
+        ("swing", "hard", "write one of none, full, bunt, checked"),
+        ("miss_side", "left", "write one of inside, outside, high, low, joined by +"),
+        ("strikes", "3", "write a whole number, 0 to 2"),
+    ],
+)
+def test_an_amendment_outside_the_declaration_is_met_with_what_may_stand_there(
+    tmp_path: Path, column: str, value: str, remedy: str
+) -> None:
+    sheets = added("amendments", f"C1,E1,2026-04-06,{column},{value},video")
+    for store in run(tmp_path, sheets):
+        found_remedy = store.value("SELECT remedy FROM meta.reject WHERE path = 'amendments.csv'")
+        assert found_remedy == remedy
