@@ -68,12 +68,18 @@ class Gradient:
 
 
 class LaplaceModel:
-    """Evaluates the log-likelihood of one design; remembers the last mode as the next starting point."""
+    """Evaluates the log-likelihood of one design; remembers the last mode as the next starting point.
+
+    Attributes
+    ----------
+    effects
+        Where the next search for the mode starts: by factor, the effects themselves (``sd * v``).
+    """
 
     def __init__(self, design: Design, response: Response | None = None) -> None:
         self.design = design
         self.response = response if response is not None else Binomial(design)
-        self._effects: ByFactor = {name: np.zeros(design.sizes[name]) for name in design.names}
+        self.effects: ByFactor = {name: np.zeros(design.sizes[name]) for name in design.names}
 
     def mode(self, fixed: ArrayLike, sd: dict[str, float], own: Floats = NOTHING) -> Mode:
         """Find the mode of the effects by Newton's method with halved steps.
@@ -85,7 +91,7 @@ class LaplaceModel:
         """
         d = self.design
         beta = np.atleast_1d(np.asarray(fixed, dtype=np.float64))
-        v = {name: self._effects[name] / sd[name] if sd[name] > 0 else 0 * self._effects[name] for name in d.names}
+        v = {name: self.effects[name] / sd[name] if sd[name] > 0 else 0 * self.effects[name] for name in d.names}
         # One column is the intercept: no need for a product with ones.
         base = beta[0] if beta.size == 1 and (d.fixed == 1).all() else d.fixed @ beta
         eta = base + spread(d, v, sd)
@@ -109,7 +115,7 @@ class LaplaceModel:
                     break
                 length /= 2
             v, eta, value = trial, moved, trial_value
-        self._effects = {name: sd[name] * v[name] if sd[name] > 0 else self._effects[name] for name in d.names}
+        self.effects = {name: sd[name] * v[name] if sd[name] > 0 else self.effects[name] for name in d.names}
         return Mode(
             fixed=beta,
             own=own,
