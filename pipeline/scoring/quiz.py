@@ -1,55 +1,24 @@
-"""The rules quiz by classical item analysis."""
+"""The rules quiz: results by umpire, items by classical figures and the Rasch model."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.scoring.design import Floats
 from pipeline.scoring.intervals import wilson
+from pipeline.scoring.items.classical import item_statistics
+from pipeline.scoring.quiz_measures import ItemMeasure, QuizMeasures
 from pipeline.scoring.tables import Row
 
 WITHHOLDING_VERDICTS = ("wrong", "ambiguous", "none_right", "open")
 """Verdicts of the rules on a key that keep an item out of the score until it is settled."""
-
-
-@dataclass(frozen=True)
-class ItemStatistics:
-    """Classical figures of a 0/1 table, persons by items.
-
-    `point_biserial` is the correlation of the item with the total, `item_rest` with the total of the other
-    items; NaN where one of them does not vary. `kr20` and `kr21` use the population variance of the totals.
-    """
-
-    p: Floats
-    point_biserial: Floats
-    item_rest: Floats
-    kr20: float
-    kr21: float
-
-
-def item_statistics(answers: Floats) -> ItemStatistics:
-    """Return the classical figures of complete answers, shape (persons, items), 1 right and 0 wrong."""
-    items = answers.shape[1]
-    total = answers.sum(axis=1)
-    p = answers.mean(axis=0)
-    variance = float(total.var())
-    kr20 = kr21 = float("nan")
-    if items > 1 and variance > 0:
-        mean = float(total.mean())
-        kr20 = items / (items - 1) * (1 - float(np.sum(p * (1 - p))) / variance)
-        kr21 = items / (items - 1) * (1 - mean * (items - mean) / (items * variance))
-    return ItemStatistics(
-        p=p,
-        point_biserial=np.array([_correlation(answers[:, i], total) for i in range(items)]),
-        item_rest=np.array([_correlation(answers[:, i], total - answers[:, i]) for i in range(items)]),
-        kr20=kr20,
-        kr21=kr21,
-    )
+_NAN = float("nan")
+_UNMEASURED = _NAN, _NAN
+_NO_MEASURE = ItemMeasure(_NAN, _NAN, _NAN, _NAN)
 
 
 def _correlation(one: Floats, other: Floats) -> float:
@@ -63,12 +32,15 @@ def withheld_items(keys: Mapping[str, Row]) -> set[str]:
     return {item for item, row in keys.items() if row["verdict"] in WITHHOLDING_VERDICTS}
 
 
-def quiz_umpire_rows(answers: Sequence[Row], withheld: set[str], coverage: float) -> list[dict[str, object]]:
+def quiz_umpire_rows(
+    answers: Sequence[Row], withheld: set[str], coverage: float, measures: QuizMeasures | None = None
+) -> list[dict[str, object]]:
     """Return one row per quiz and umpire.
 
     `percent` (a share, 0 to 1, with Wilson interval) is of the items scored; an item left out counts as not
-    right.
+    right. `measure` and `measure_se` are in logits, with the items' difficulty taken into account.
     """
+    measured = measures.sheets if measures else {}
     sheets: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for row in answers:
         sheets[row["umpire_id"], row["quiz_id"]].append(row)
@@ -88,18 +60,26 @@ def quiz_umpire_rows(answers: Sequence[Row], withheld: set[str], coverage: float
                 "percent": right / len(scored) if scored else None,
                 "low": low if scored else None,
                 "high": high if scored else None,
+                "measure": measured.get((umpire, quiz), _UNMEASURED)[0],
+                "measure_se": measured.get((umpire, quiz), _UNMEASURED)[1],
             }
         )
     return rows
 
 
-def quiz_item_rows(items: Sequence[Row], answers: Sequence[Row], keys: Mapping[str, Row]) -> list[dict[str, object]]:
+def quiz_item_rows(
+    items: Sequence[Row],
+    answers: Sequence[Row],
+    keys: Mapping[str, Row],
+    measures: QuizMeasures | None = None,
+) -> list[dict[str, object]]:
     """Return one row per item.
 
     `p` and `point_biserial` (item removed) are by the key as it stands, also when withheld. The rest that an
     item is held against is the share right of the *other scored* items on the same sheet, so that sheets of
-    several lengths can stand together.
+    several lengths can stand together. The Rasch figures are of the scored items only.
     """
+    measured = measures.items if measures else {}
     withheld = withheld_items(keys)
     sheets: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for row in answers:
@@ -123,6 +103,7 @@ def quiz_item_rows(items: Sequence[Row], answers: Sequence[Row], keys: Mapping[s
         pairs = pairs[~np.isnan(pairs[:, 1])] if np.isnan(pairs[:, 1]).any() else pairs
         counts = chosen.get(name, Counter())
         key = keys.get(name)
+        measure = measured.get(name, _NO_MEASURE)
         rows.append(
             {
                 **{column: item[column] for column in ("item_id", "rule_code", "topic", "stem", "key")},
@@ -133,6 +114,10 @@ def quiz_item_rows(items: Sequence[Row], answers: Sequence[Row], keys: Mapping[s
                 "p": float(np.mean([mark for mark, _ in marks[name]])) if name in marks else None,
                 "point_biserial": _correlation(pairs[:, 0], pairs[:, 1]),
                 "withheld": name in withheld,
+                "difficulty": measure.difficulty,
+                "difficulty_se": measure.se,
+                "infit": measure.infit,
+                "outfit": measure.outfit,
                 "most_chosen": min(counts, key=lambda letter: (-counts[letter], letter)) if counts else None,
             }
         )

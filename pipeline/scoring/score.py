@@ -179,11 +179,12 @@ class _Season:
 
     def _write_quiz(self) -> int:
         items = _records(self.store, "quiz_item") if self.has_quiz else []
+        measures = quiz_measures(self.answers, self.withheld)
         return write_table(
             self.store,
             "quiz_umpire",
-            quiz.quiz_umpire_rows(self.answers, self.withheld, self.policy.interval),
-        ) + write_table(self.store, "quiz_item", quiz.quiz_item_rows(items, self.answers, self.keys))
+            quiz.quiz_umpire_rows(self.answers, self.withheld, self.policy.interval, measures),
+        ) + write_table(self.store, "quiz_item", quiz.quiz_item_rows(items, self.answers, self.keys, measures))
 
     def _write_positioning(self) -> int:
         rows = []

@@ -192,6 +192,8 @@ TABLES: dict[str, dict[str, str]] = {
         "percent": "DOUBLE",
         "low": "DOUBLE",
         "high": "DOUBLE",
+        "measure": "DOUBLE",
+        "measure_se": "DOUBLE",
     },
     "quiz_item": {
         "item_id": "VARCHAR",
@@ -206,6 +208,10 @@ TABLES: dict[str, dict[str, str]] = {
         "p": "DOUBLE",
         "point_biserial": "DOUBLE",
         "withheld": "BOOLEAN",
+        "difficulty": "DOUBLE",
+        "difficulty_se": "DOUBLE",
+        "infit": "DOUBLE",
+        "outfit": "DOUBLE",
         "most_chosen": "VARCHAR",
     },
     "positioning": {

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
 from reports.figures.charts import share_chart
+from reports.figures.item_chart import item_chart
 from reports.links import SiteLinks, link_cell
 from reports.words import CODES, NOTHING, count, interval, num, number, percent, plain_names, plural, topic
 
@@ -27,7 +28,7 @@ def quiz_page(book: SeasonBook, links: SiteLinks) -> Page:
         lead=[
             "Every key was checked against the rules. Items whose key the rules do not confirm are withheld from scoring."
         ],
-        sections=[_withheld(book), _results(book, links), _items(book)],
+        sections=[_withheld(book), _results(book, links), _hardness(book), _items(book)],
         nav="quiz.html",
     )
 
@@ -93,6 +94,7 @@ def _results_table(rows: Sequence[Row], links: SiteLinks, place: int, quiz_id: s
             Column("Items", "num"),
             Column("Share", "num"),
             Column("Interval", "num"),
+            Column("Measure", "num"),
         ],
         [
             [
@@ -102,10 +104,47 @@ def _results_table(rows: Sequence[Row], links: SiteLinks, place: int, quiz_id: s
                 num(row["items"], count(row["items"])),
                 num(row["percent"], percent(row["percent"])),
                 Cell(interval(row["low"], row["high"]), sort=row["low"]),
+                _with_error(row["measure"], row["measure_se"]),
             ]
             for row in rows
         ],
     )
+
+
+def _with_error(value: float | None, error: float | None) -> Cell:
+    return num(value, NOTHING if value is None or error is None else f"{number(value)} ± {number(error)}")
+
+
+def _hardness(book: SeasonBook) -> Section:
+    rows = sorted(
+        (row for row in book.rows("quiz_item") if row["difficulty"] is not None),
+        key=lambda row: (-row["difficulty"], row["item_id"]),
+    )
+    margin = [
+        "Rasch model. Difficulty and measure share one scale (logits): an umpire who stands level with an item has it right half the time. 0 is the average item. ± is one standard error.",
+        "Infit and outfit: 1 is as the model says. Well above 1: strong umpires miss the item, or weak ones have it, more often than they should; look at its wording. Well below 1: it repeats what other items ask.",
+        "An item that all had right, or all wrong, has no difficulty.",
+    ]
+    if not rows:
+        return Section("hardness", "How hard each item is", [Paragraph(["There are too few answers to tell."])])
+    table = Table(
+        "hardness-table",
+        "Items from the hardest to the easiest",
+        [Column("Item"), Column("Topic"), Column("Difficulty", "num"), Column("Infit", "num"), Column("Outfit", "num")],
+        [
+            [
+                Cell(row["item_id"]),
+                Cell(topic(row["topic"])),
+                _with_error(row["difficulty"], row["difficulty_se"]),
+                num(row["infit"], number(row["infit"])),
+                num(row["outfit"], number(row["outfit"])),
+            ]
+            for row in rows
+        ],
+    )
+    title = f"The hardest of {plural(len(rows), 'item')} is {rows[0]['item_id']}, the easiest {rows[-1]['item_id']}."
+    chart = item_chart(rows, book.quiz_results)
+    return Section("hardness", "How hard each item is", [Figure("quiz-hardness", title, chart, table)], margin=margin)
 
 
 def _items(book: SeasonBook) -> Section:

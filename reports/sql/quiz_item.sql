@@ -4,6 +4,6 @@
 -- reads: published.pub_quiz_item
 SELECT
     item_id, rule_code, topic, stem, key, key_verdict, right_options, because, responses, p,
-    point_biserial, withheld, most_chosen
+    point_biserial, withheld, difficulty, difficulty_se, infit, outfit, most_chosen
 FROM published.pub_quiz_item
 ORDER BY item_id

@@ -7,13 +7,14 @@ import math
 import numpy as np
 import pytest
 
+from pipeline.scoring.items.classical import item_statistics
 from pipeline.scoring.quiz import (
-    item_statistics,
     quiz_item_rows,
     quiz_umpire_rows,
     reliability,
     withheld_items,
 )
+from pipeline.scoring.quiz_measures import quiz_measures
 
 
 def test_lsat_section_6_gives_the_published_classical_figures() -> None:
@@ -93,6 +94,42 @@ def test_an_item_that_nobody_was_asked_has_no_figures() -> None:
     (row,) = quiz_item_rows(ITEMS[:1], [], {})
     assert (row["responses"], row["p"], row["most_chosen"]) == (0, None, None)
     assert math.isnan(row["point_biserial"])
+
+
+def test_measures_put_items_and_umpires_on_one_scale_and_leave_out_what_cannot_be_placed() -> None:
+    # I1 right and I2 wrong 3 times, the other way once: difference log 3, each half of it from 0. I3: all right.
+    sheets = answers(("U1", "aba"), ("U2", "aba"), ("U3", "aba"), ("U4", "baa"), ("U5", "aaa"))
+    found = quiz_measures(sheets, set())
+    assert set(found.items) == {"I1", "I2"}
+    assert found.items["I1"].difficulty == pytest.approx(-math.log(3) / 2, abs=1e-6)
+    rows = quiz_item_rows(ITEMS, sheets, {}, found)
+    assert rows[1]["difficulty"] == pytest.approx(math.log(3) / 2, abs=1e-6)
+    assert math.isnan(float(str(rows[2]["difficulty"])))
+    people = {row["umpire_id"]: row for row in quiz_umpire_rows(sheets, set(), 0.9, found)}
+    # One of two items right stands at their middle; both right stands above, and is finite.
+    assert people["U1"]["measure"] == pytest.approx(0, abs=1e-6)
+    assert 0 < float(str(people["U5"]["measure"])) < 10
+
+
+def test_an_item_kept_out_of_the_score_takes_no_part_in_the_measures() -> None:
+    sheets = answers(("U1", "aba"), ("U2", "bab"), ("U3", "abb"), ("U4", "baa"))
+    assert set(quiz_measures(sheets, {"I2"}).items) <= {"I1", "I3"}
+
+
+def test_quizzes_of_a_season_are_linked_by_the_umpires_who_sat_both() -> None:
+    first = answers(("U1", "ab"), ("U2", "ba"), ("U3", "ab"))
+    second = [
+        {**row, "quiz_id": "R", "item_id": str(row["item_id"]).replace("I", "J")}
+        for row in answers(("U1", "ba"), ("U2", "ab"), ("U3", "ba"))
+    ]
+    found = quiz_measures([*first, *second], set())
+    assert set(found.items) == {"I1", "I2", "J1", "J2"}
+    assert {quiz for _, quiz in found.sheets} == {"Q", "R"}
+
+
+@pytest.mark.parametrize("letters", [[], [("U1", "a")], [("U1", "aa"), ("U2", "aa")]])
+def test_too_few_answers_give_no_measures(letters: list[tuple[str, str]]) -> None:
+    assert quiz_measures(answers(*letters), set()).items == {}
 
 
 def test_reliability_is_that_of_the_form_most_sheets_share() -> None:
