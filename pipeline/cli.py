@@ -550,7 +550,7 @@ def prove(
 
     Exit code 3 when something is disproved; the account names it with an example.
     """
-    logs.set_up(verbose=False, quiet=True)
+    logs.set_up(verbose=False, quiet=False)
     from pipeline.rules.model import CODES
     from pipeline.rulings.proof import report as proof
     from pipeline.store import write_bytes

@@ -17,7 +17,7 @@ NONE_CALLED = "none_called"
 SEPARATOR = "|"
 
 WIDEST = 1024
-"""Up to so many combinations of missing facts it is tried whether fewer of them settle a case; beyond, all are named."""
+"""For up to so many combinations of missing facts it is tried whether fewer of them settle a case."""
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import logging
+import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +22,8 @@ from pipeline.rulings.proof.invariants import InvariantAccount, prove_invariant,
 from pipeline.rulings.proof.openness import OpennessAccount, prove_openness
 from pipeline.rulings.proof.tables import TableAccount, prove_tables
 from pipeline.store import Store
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -61,8 +65,10 @@ def prove(
     account = Account(tuple(codes))
     chosen = rules() if catalogue is None else catalogue
     said = invariants() if declared is None else declared
-    with Store() as store:
+    with tempfile.TemporaryDirectory(prefix="platework-") as scratch, Store() as store:
         store.run("SET memory_limit = '3GB'")
+        # A store in memory would put what does not fit into the folder that the command is run from.
+        store.run(f"SET temp_directory = '{scratch}'")
         _timed(account, "tables", lambda: _tables(store, account, chosen))
         if account.findings:
             return account
@@ -83,6 +89,7 @@ def _timed(account: Account, name: str, work: Callable[[], None]) -> None:
     started = time.perf_counter()
     work()
     account.seconds[name] = time.perf_counter() - started
+    log.info("%s: %.0f s", name, account.seconds[name])
 
 
 def _tables(store: Store, account: Account, catalogue: Mapping[str, Rule]) -> None:
