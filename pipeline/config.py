@@ -24,6 +24,9 @@ AREA_TITLES = {
     "quiz": "Rules quiz",
 }
 
+DATE_ORDERS = ("dmy", "mdy")
+"""How day and month may stand in a day that is not in ISO form."""
+
 CONSEQUENCES = ("count", "base", "out", "safety")
 """Classes of what a misruling costs, worst last."""
 
@@ -75,6 +78,7 @@ class Policy:
     """What the committee decided before the season: dates, levels, weights, interval width, seed.
 
     `rule_options` are the points that the rules leave to the league, by name; the rules core knows which there are.
+    `date_order` is `dmy` or `mdy` where the season says how days like 3/4/2026 are meant.
     """
 
     title: str
@@ -90,6 +94,7 @@ class Policy:
     draws: int = 4000
     seed: int = 20260301
     rule_options: Mapping[str, str] = field(default_factory=dict)
+    date_order: str | None = None
 
     def level(self, level_id: str) -> Level | None:
         """Return the level of that id, or None."""
@@ -120,11 +125,12 @@ class RunConfig:
 
 
 _KEYS: dict[str, set[str]] = {
-    "": {"season", "measurement", "consequence_weights", "scoring", "rule_options", "levels"},
+    "": {"season", "measurement", "consequence_weights", "scoring", "rule_options", "reading", "levels"},
     "season": {"title", "association", "first_day", "last_day"},
     "measurement": {"tracked_sd_in", "video_sd_in", "eye_sd_in", "edge_low", "edge_high"},
     "consequence_weights": set(CONSEQUENCES),
     "scoring": {"interval", "draws", "seed"},
+    "reading": {"date_order"},
     "levels": {"id", "title", "standards", "evidence", "risk_ready", "risk_not_yet", "disqualifying"},
     "levels.standards": set(AREAS),
     "levels.evidence": {"games", "calls", "evaluators"},
@@ -184,6 +190,14 @@ class _Reader:
             return default
         return value
 
+    def one_of(self, raw: Mapping[str, Any], key: str, allowed: tuple[str, ...]) -> str | None:
+        value = raw.get(key)
+        if value is None or value in allowed:
+            return value
+        said = " or ".join(f'"{item}"' for item in allowed)
+        self.fault(f"{key} = {value!r} is not understood", key, f"write {said}, or take the setting out")
+        return None
+
     def day(self, raw: Mapping[str, Any], key: str) -> dt.date | None:
         value = raw.get(key)
         if value is None or (isinstance(value, dt.date) and not isinstance(value, dt.datetime)):
@@ -242,6 +256,7 @@ def read_policy(path: Path) -> Policy:
     weights = reader.section(raw.get("consequence_weights", {}), "consequence_weights")
     scoring = reader.section(raw.get("scoring", {}), "scoring")
     options = reader.section(raw.get("rule_options", {}), "rule_options", any_key=True)
+    reading = reader.section(raw.get("reading", {}), "reading")
     levels_raw = raw.get("levels", [])
     if not isinstance(levels_raw, list) or not levels_raw:
         reader.fault(
@@ -276,6 +291,7 @@ def read_policy(path: Path) -> Policy:
         draws=reader.whole(scoring, "draws", 4000, 100, 100_000),
         seed=reader.whole(scoring, "seed", 20260301, 0, 2**32 - 1),
         rule_options={name: reader.text(options, name, "") for name in options},
+        date_order=reader.one_of(reading, "date_order", DATE_ORDERS),
     )
     if len(reader.faults) == 1:
         raise reader.faults[0]

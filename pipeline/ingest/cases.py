@@ -98,7 +98,7 @@ def _stage_cases(store: Store, path: Path, names: list[str], today: dt.date) -> 
         cells[name] = f"nullif(trim({quoted('in_' + given)}), '')" if given in names else "CAST(NULL AS VARCHAR)"
     faults: list[PlateworkError] = []
     for name, field in wanted.items():
-        typed = typed_sql(field, cells[name], decimal_comma=False)
+        typed = typed_sql(field, cells[name])
         bad = store.rows(
             f"SELECT line_no, {cells[name]} FROM raw.case_row "
             f"WHERE {cells[name]} IS NOT NULL AND ({typed}) IS NULL ORDER BY 1"
@@ -128,7 +128,7 @@ def _stage_cases(store: Store, path: Path, names: list[str], today: dt.date) -> 
         raise FaultsError(faults[:FAULTS_SHOWN])
     typed_columns = []
     for name, field in wanted.items():
-        typed = typed_sql(field, cells[name], decimal_comma=False)
+        typed = typed_sql(field, cells[name])
         if field.blank_value is not None:
             typed = f"coalesce({typed}, '{field.blank_value}')"
         if name == "game_on":

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import codecs
 import hashlib
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline import packed
 from pipeline.errors import InputError, PlateworkError, Where
 
 CHUNK = 1 << 20
@@ -17,8 +19,14 @@ WITHDRAWN_FOLDER = "withdrawn"
 
 TEXT_ENDINGS = {".csv", ".tsv"}
 WORKBOOK_ENDINGS = {".xlsx"}
+OTHER_TEXT_ENDINGS = {".txt", ".tab"}
+"""Endings that a sheet may have too; other files have them more often, so that only our names are looked at."""
+
 FOREIGN_ENDINGS = {".xls", ".xlsm", ".xlsb", ".ods", ".numbers"}
 """Endings of spreadsheets that are not read; met under the name of one of our sheets, they are a fault."""
+
+
+_UNPLAIN = re.compile(rb'[\x00-\x09\x0b\x0c\x0e-\x1f\x7f"]')
 
 
 @dataclass(frozen=True)
@@ -43,17 +51,25 @@ class Source:
         """Whether the file is a spreadsheet of a form that is not read."""
         return self.path.suffix.lower() in FOREIGN_ENDINGS
 
+    @property
+    def is_packed(self) -> bool:
+        """Whether the file is a .zip, in which there may be sheets."""
+        return self.path.suffix.lower() == packed.ENDING
+
 
 @dataclass(frozen=True)
 class Shape:
     """What one pass over the bytes of a UTF-8 file shows.
 
-    `newline` is the one line ending used throughout, or None where endings are mixed or a lone CR occurs.
+    `newline` is the one line ending used throughout, or None where endings are mixed or a lone CR occurs. `is_plain`
+    says that all is ASCII without quotation marks, tabs and other control characters, so that nothing but blanks can
+    stand at the ends of a cell.
     """
 
     line_count: int
     newline: str | None
     has_nul: bool
+    is_plain: bool = False
 
 
 def table_for(stem: str, table_names: tuple[str, ...]) -> str | None:
@@ -75,19 +91,49 @@ def find_sources(season: Path, out: Path, table_names: tuple[str, ...]) -> list[
     results = out.resolve()
     for path in sorted(season.rglob("*"), key=lambda item: item.relative_to(season).as_posix()):
         parts = path.relative_to(season).parts
-        folders = [part.casefold() for part in parts[:-1]]
-        if any(part.startswith((".", "~$")) for part in parts) or IGNORED_FOLDERS & set(folders):
-            continue
         if results in path.resolve().parents or not path.is_file():
             continue
-        table_name = table_for(path.stem, table_names)
-        if table_name is None:
-            table_name = next((folder for folder in reversed(folders) if folder in table_names), None)
-        ending = path.suffix.lower()
-        ours = ending in TEXT_ENDINGS | WORKBOOK_ENDINGS
-        if ours or (ending in FOREIGN_ENDINGS and table_name is not None):
-            found.append(Source(path, Path(*parts).as_posix(), table_name, WITHDRAWN_FOLDER in folders))
+        source = source_of(path, parts, table_names)
+        if source is not None:
+            found.append(source)
     return found
+
+
+def source_of(path: Path, parts: tuple[str, ...], table_names: tuple[str, ...]) -> Source | None:
+    """Return the source that a file is, by the parts of its path in the season; None where it is to be left alone."""
+    folders = [part.casefold() for part in parts[:-1]]
+    if any(part.startswith((".", "~$")) for part in parts) or IGNORED_FOLDERS & set(folders):
+        return None
+    table_name = table_for(Path(parts[-1]).stem, table_names)
+    if table_name is None:
+        named = [folder.removesuffix(packed.ENDING) for folder in reversed(folders)]
+        table_name = next((folder for folder in named if folder in table_names), None)
+    ending = Path(parts[-1]).suffix.lower()
+    ours = ending in TEXT_ENDINGS | WORKBOOK_ENDINGS | {packed.ENDING}
+    if ours or (ending in FOREIGN_ENDINGS | OTHER_TEXT_ENDINGS and table_name is not None):
+        return Source(path, "/".join(parts), table_name, WITHDRAWN_FOLDER in folders)
+    return None
+
+
+def unpacked(source: Source, folder: Path, number: int, table_names: tuple[str, ...]) -> Iterator[Source]:
+    """Yield the sheets in a .zip, each unpacked into `folder` under a name of our own.
+
+    Raises
+    ------
+    InputError
+        The .zip is damaged or larger than `pipeline.packed` allows.
+    """
+    unpacker = packed.Unpacker(source.path, source.relative)
+    inside = packed.members(source.path, source.relative)
+    for place, (name, entry) in enumerate(inside.items()):
+        parts = (*source.relative.split("/"), *name.split("/"))
+        if "__MACOSX" in parts:
+            continue
+        target = folder / f"packed_{number}_{place}{Path(name).suffix.lower()}"
+        found = source_of(target, parts, table_names)
+        if found is not None:
+            unpacker.unpack(entry, target)
+            yield found
 
 
 def _chunks(path: Path) -> Iterator[bytes]:
@@ -189,8 +235,10 @@ def measure(path: Path) -> Shape:
     """Count the lines of a UTF-8 file and find its line ending and whether it holds NUL characters."""
     line_feeds = returns = pairs = 0
     has_nul = False
+    is_plain = True
     last = b""
     for chunk in _chunks(path):
+        is_plain = is_plain and chunk.isascii() and not _UNPLAIN.search(chunk)
         line_feeds += chunk.count(b"\n")
         returns += chunk.count(b"\r")
         pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
@@ -202,6 +250,7 @@ def measure(path: Path) -> Shape:
         line_count=endings + (last not in (b"", b"\n", b"\r")),
         newline=newline,
         has_nul=has_nul,
+        is_plain=is_plain,
     )
 
 

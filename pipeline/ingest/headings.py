@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from rapidfuzz import fuzz, process
@@ -20,7 +20,18 @@ NEAR = 70
 
 MENDED_NOTE = "mended rows: each stands for the row that it names under #file and #line"
 
+EDGES = " \t\r\n\xa0\u2007\u202f\u200b\ufeff\u201c\u201d\u201e\u2018\u2019\u201a"
+"""What is taken off both ends of a heading."""
+
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a heading stands for: a column ('' where it is passed over), and the unit of its cells if another."""
+
+    column: str
+    unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -42,6 +53,8 @@ class Headings:
         How many physical lines the heading takes.
     remarks
         For each remark column that tells of a mended row, its heading in compared form and its place.
+    units
+        For each column whose cells are in another unit than the declared one, that unit.
     """
 
     columns: tuple[str | None, ...]
@@ -50,6 +63,7 @@ class Headings:
     line_count: int
     notes: tuple[str, ...]
     remarks: tuple[tuple[str, int], ...] = ()
+    units: tuple[tuple[str, str], ...] = ()
 
     @property
     def is_mended(self) -> bool:
@@ -63,8 +77,12 @@ class Headings:
 
 
 def plain(heading: str) -> str:
-    """Return a heading as it is compared: trimmed, case-folded, with one `_` for blanks, hyphens and dots."""
-    return re.sub(r"[\s_.\-]+", "_", heading.strip().strip("\ufeff").casefold()).strip("_")
+    """Return a heading as it is compared.
+
+    Trimmed, also of quotation marks as word processors set them, case-folded, with one `_` for blanks, hyphens and
+    dots.
+    """
+    return re.sub(r"[\s_.\-\u2010\u2011]+", "_", heading.strip(EDGES).casefold()).strip("_")
 
 
 def known_headings(table: Table) -> dict[str, Field]:
@@ -84,9 +102,12 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return next(csv.reader([line], delimiter=delimiter, strict=True), [])
 
 
-def decide_delimiter(line: str, table: Table) -> str:
-    """Return the delimiter under which most fields of the heading line are headings of the table."""
-    known = known_headings(table)
+def decide_delimiter(line: str, table: Table, mapped: Iterable[str] = ()) -> str:
+    """Return the delimiter under which most fields of the heading line are headings of the table.
+
+    `mapped` holds headings in compared form that a headings file explains.
+    """
+    known = known_headings(table).keys() | set(mapped)
 
     def recognised(delimiter: str) -> tuple[int, int]:
         try:
@@ -109,13 +130,23 @@ def _looks_like_headings(line: str, table: Table) -> bool:
 
 
 def read_headings(
-    header: list[str], line_no: int, line_count: int, table: Table, where: str, below: list[str]
+    header: list[str],
+    line_no: int,
+    line_count: int,
+    table: Table,
+    where: str,
+    below: list[str],
+    mapped: Mapping[str, Meaning] | None = None,
+    origin: str = "",
 ) -> tuple[Headings, list[PlateworkError]]:
     """Map the headings of a sheet to declared columns; return the map and every fault found.
 
-    `below` holds some of the lines under the heading, in which to look for the real one.
+    `below` holds some of the lines under the heading, in which to look for the real one. `mapped` is what a headings
+    file, `origin`, says of headings in compared form; it goes before the names and aliases of columns.
     """
+    mapped = mapped or {}
     known = known_headings(table)
+    known |= {name: table.field(meaning.column) for name, meaning in mapped.items() if meaning.column}
     names = [plain(heading) for heading in header]
     if not any(name in known for name in names):
         return Headings((), (), line_no, line_count, ()), [_not_headings(line_no, table, where, below)]
@@ -133,6 +164,8 @@ def read_headings(
             remarks.append(heading.strip())
             if name in REMARKS:
                 places.setdefault(name, place)
+        elif name in mapped and not mapped[name].column:
+            continue
         elif name not in known:
             faults.append(_unknown(heading.strip(), name, known, line_no, table, where))
         elif known[name].name in first_heading:
@@ -158,13 +191,39 @@ def read_headings(
         for field in table.fields
         if field.required and field.name not in first_heading and _meant(field.name) not in near_missed
     ]
-    notes = (f"remark columns not read: {', '.join(remarks)}",) if remarks else ()
+    notes: tuple[str, ...] = (f"remark columns not read: {', '.join(remarks)}",) if remarks else ()
     if places.keys() >= set(NEEDED):
         notes = (MENDED_NOTE,)
+    notes += _other_names(header, columns, mapped, origin)
+    units = tuple(
+        (meaning.column, meaning.unit)
+        for meaning in (mapped.get(name) for name in names)
+        if meaning is not None and meaning.unit is not None
+    )
     return (
-        Headings(tuple(columns), tuple(must_be_blank), line_no, line_count, notes, tuple(places.items())),
+        Headings(tuple(columns), tuple(must_be_blank), line_no, line_count, notes, tuple(places.items()), units),
         faults,
     )
+
+
+def _other_names(
+    header: list[str], columns: list[str | None], mapped: Mapping[str, Meaning], origin: str
+) -> tuple[str, ...]:
+    """Return notes on headings that are not the columns' own names: by alias, and as the headings file says."""
+    aliased, explained = [], []
+    for heading, column in zip(header, columns, strict=True):
+        shown, meaning = heading.strip(EDGES), mapped.get(plain(heading))
+        if meaning is not None:
+            unit = f" in {meaning.unit}" if meaning.unit else ""
+            explained.append(f"{shown!r} as {meaning.column}{unit}" if meaning.column else f"{shown!r} passed over")
+        elif column is not None and plain(heading) != plain(column):
+            aliased.append(f"{shown!r} as {column}")
+    notes = []
+    if aliased:
+        notes.append(f"headings read by their other names: {', '.join(aliased)}")
+    if explained:
+        notes.append(f"headings read as {origin} says: {', '.join(explained)}")
+    return tuple(notes)
 
 
 def _meant(name: str) -> str:
@@ -178,7 +237,8 @@ def _unknown(
     hint = (
         _meant(known[near].name)
         if near
-        else f"take the column out, or put {REMARK} before its heading to have it passed over"
+        else f"take the column out, or put {REMARK} before its heading to have it passed over; or say in headings.toml "
+        "what it stands for (`platework match` proposes it)"
     )
     return InputError(
         f"the heading {heading!r} is not one of the sheet {table.name!r}",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
 DEFAULT_LINE_BYTES = 2_000_000
 REJECT_BATCH = 5000
-BLANKS = "' ' || chr(9) || chr(10) || chr(13) || chr(160)"
-"""What counts as blank at the ends of a cell, as DuckDB SQL (the last is the no-break space)."""
+_BLANK_CODES = (*range(9, 14), *range(28, 33), 133, 160, 5760, *range(8192, 8204), 8232, 8233, 8239, 8287, 12288, 65279)
+BLANKS = "(" + " || ".join(f"chr({code})" for code in _BLANK_CODES) + ")"
+"""What counts as blank at the ends of a cell, as DuckDB SQL: Unicode's blanks, and two marks that nobody sees."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,8 @@ class Sheet:
     """One readable sheet: where it came from, which table it is, and how it is laid out.
 
     `text_path` is a UTF-8 file, or None for a sheet of a workbook, whose rows `book_sheet` holds. Landing fills
-    `mends` with what the rows of a sheet of mended rows say.
+    `mends` with what the rows of a sheet of mended rows say. `words` is what the headings file `mapped_by` says that
+    words of a column stand for.
     """
 
     file_id: int
@@ -51,6 +53,8 @@ class Sheet:
     book_sheet: CalamineSheet | None = None
     notes: list[str] = field(default_factory=list)
     mends: list[MendRow] = field(default_factory=list)
+    words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    mapped_by: str | None = None
 
     @property
     def free_text(self) -> frozenset[int]:

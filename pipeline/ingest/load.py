@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import logging
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipeline.config import RunConfig
@@ -13,9 +14,11 @@ from pipeline.errors import DisagreementError, FaultsError, InputError, Platewor
 from pipeline.ingest import files, mends, versions, workbook
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
 from pipeline.ingest.land import Landed, Sheet, land, raw_table_sql
+from pipeline.ingest.mapping import HeadingMaps
 from pipeline.ingest.stage import stage, staged_table_sql
 from pipeline.store import StepResult, Store, scratch_folder
 from schemas import Table, layer_tables
+from schemas.remarks import FILE, LINE
 
 log = logging.getLogger(__name__)
 
@@ -40,9 +43,10 @@ _META_TABLES = (
 class _Survey:
     """What looking through the season folder brought: sheets to load, files passed over, and faults.
 
-    `withdrawn` holds the path of each withdrawn file by its hash.
+    `withdrawn` holds the path of each withdrawn file by its hash; `maps` are the headings files.
     """
 
+    maps: HeadingMaps
     sheets: list[Sheet] = field(default_factory=list)
     ignored: list[tuple[int, files.Source, str | None, str, int]] = field(default_factory=list)
     withdrawn: dict[str, str] = field(default_factory=dict)
@@ -74,8 +78,12 @@ def load_season(config: RunConfig, store: Store) -> StepResult:
         present = {sheet.table.name for sheet in survey.sheets}
         # A sheet that is there but at fault is not also missing.
         at_fault = {str(fault.where.path) for fault in survey.faults if fault.where}
-        faulty = {files.table_for(Path(path).stem, _names(tables)) for path in at_fault} - {None}
-        survey.faults += files.missing_tables(present | {name for name in faulty if name}, config.season)
+        faulty = {
+            survey.maps.table_of(path, None) or files.table_for(Path(path).stem, _names(tables)) for path in at_fault
+        }
+        if not survey.maps.faults:
+            # Where a headings file is at fault, nobody knows what is missing.
+            survey.faults += files.missing_tables(present | {name for name in faulty if name}, config.season)
         if survey.faults:
             raise FaultsError(survey.faults)
         with store.transaction():
@@ -88,25 +96,56 @@ def _names(tables: tuple[Table, ...]) -> tuple[str, ...]:
 
 def _look_through(config: RunConfig, tables: tuple[Table, ...], folder: Path) -> _Survey:
     """Find the sheets and read their headings, noting every fault instead of stopping at the first."""
-    survey = _Survey()
     by_name = {table.name: table for table in tables}
-    for source in files.find_sources(config.season, config.out, _names(tables)):
+    survey = _Survey(HeadingMaps(config.season, by_name))
+    names = _names(tables)
+    for number, source in enumerate(files.find_sources(config.season, config.out, names)):
         try:
-            if source.is_foreign and not source.is_withdrawn:
-                raise _foreign(source)
-            sha256, length = files.hash_file(source.path, source.relative)
-            if source.is_withdrawn:
-                survey.withdrawn[sha256] = source.relative
-                survey.ignored.append((survey.take_id(), source, None, sha256, length))
-            elif source.is_workbook:
-                _look_into_workbook(source, sha256, length, by_name, survey)
-            elif source.table_name is None:
-                survey.ignored.append((survey.take_id(), source, None, sha256, length))
+            if source.is_packed and not source.is_withdrawn:
+                for inner in files.unpacked(source, folder, number, names):
+                    _look_into(inner, by_name, folder, survey)
             else:
-                _look_into_text(source, sha256, length, by_name[source.table_name], folder, survey)
+                _look_into(source, by_name, folder, survey)
         except InputError as fault:
             survey.faults.append(fault)
+    survey.faults += survey.maps.faults
     return survey
+
+
+def _look_into(source: files.Source, by_name: dict[str, Table], folder: Path, survey: _Survey) -> None:
+    try:
+        if source.is_foreign and not source.is_withdrawn:
+            raise _foreign(source)
+        sha256, length = files.hash_file(source.path, source.relative)
+        said = None if source.is_workbook else survey.maps.table_of(source.relative, None)
+        if said is not None:
+            source = replace(source, table_name=said or None)
+        if source.is_withdrawn:
+            survey.withdrawn[sha256] = source.relative
+            survey.ignored.append((survey.take_id(), source, None, sha256, length))
+        elif source.is_workbook:
+            _look_into_workbook(source, sha256, length, by_name, survey)
+        elif source.table_name is None:
+            survey.ignored.append((survey.take_id(), source, None, sha256, length))
+        else:
+            _look_into_text(source, sha256, length, by_name[source.table_name], folder, survey)
+    except InputError as fault:
+        survey.faults.append(fault)
+
+
+def _mapped_like(relative: str, header: list[str], rows: Iterable[list[str]]) -> str:
+    """Return the path whose headings file holds for a sheet: its own, or of mended rows that of the sheet they name."""
+    names = [heading.strip().casefold() for heading in header]
+    if FILE not in names or LINE not in names:
+        return relative
+    place = names.index(FILE)
+    named = (row[place].strip() for row in rows if len(row) > place)
+    return next((path.replace("\\", "/").removeprefix("./") for path in named if path), relative)
+
+
+def _cells(lines: list[str], delimiter: str) -> Iterator[list[str]]:
+    with contextlib.suppress(csv.Error):
+        yield from csv.reader(lines, delimiter=delimiter)
 
 
 def _foreign(source: files.Source) -> InputError:
@@ -145,10 +184,15 @@ def _look_into_text(
             where=Where(source.relative, above + 1),
             hint="save the sheet again as CSV (UTF-8), or as .xlsx",
         )
-    delimiter = decide_delimiter(line, table)
+    mapped, _ = survey.maps.map_of(source.relative, table)
+    delimiter = decide_delimiter(line, table, mapped.headings)
     header, heading_lines = _read_heading_record(line, lines, delimiter, source.relative, above + 1)
     below = [text for text, _ in zip(lines, range(LOOKED_BELOW), strict=False)]
-    headings, faults = read_headings(header, above + 1, heading_lines, table, source.relative, below)
+    like = _mapped_like(source.relative, header, _cells(below, delimiter))
+    mapped, origin = survey.maps.map_of(like, table)
+    headings, faults = read_headings(
+        header, above + 1, heading_lines, table, source.relative, below, mapped.headings, origin or ""
+    )
     survey.faults += faults
     if faults:
         return
@@ -167,6 +211,8 @@ def _look_into_text(
             shape=files.measure(path),
             text_path=path,
             notes=notes,
+            words=mapped.values,
+            mapped_by=origin,
         )
     )
 
@@ -206,8 +252,9 @@ def _look_into_workbook(
     for name, book_sheet in sheets.items():
         file_id = survey.take_id()
         where = f"{source.relative} [{name}]"
-        table_name = files.table_for(name, tuple(by_name))
-        if table_name is None and len(filled) == 1 and name == filled[0]:
+        said = survey.maps.table_of(source.relative, name)
+        table_name = files.table_for(name, tuple(by_name)) if said is None else said or None
+        if said is None and table_name is None and len(filled) == 1 and name == filled[0]:
             table_name = source.table_name
         if table_name is None:
             survey.ignored.append((file_id, source, name, sha256, length))
@@ -221,8 +268,13 @@ def _look_into_workbook(
             survey.faults.append(_empty(where))
             continue
         line_no, header = first
-        below = ["\t".join(row) for (_, row), _ in zip(rows, range(LOOKED_BELOW), strict=False)]
-        headings, faults = read_headings(header, line_no, 1, by_name[table_name], where, below)
+        cells = [row for (_, row), _ in zip(rows, range(LOOKED_BELOW), strict=False)]
+        like = _mapped_like(source.relative, header, cells)
+        mapped, origin = survey.maps.map_of(like, by_name[table_name])
+        below = ["\t".join(row) for row in cells]
+        headings, faults = read_headings(
+            header, line_no, 1, by_name[table_name], where, below, mapped.headings, origin or ""
+        )
         survey.faults += faults
         if not faults:
             survey.sheets.append(
@@ -240,6 +292,8 @@ def _look_into_workbook(
                     text_path=None,
                     book_sheet=book_sheet,
                     notes=list(headings.notes),
+                    words=mapped.values,
+                    mapped_by=origin,
                 )
             )
 
@@ -257,7 +311,8 @@ def _load_all(
     first_with: dict[tuple[str, str | None], str] = {}
     for sheet in _with_progress(survey.sheets, config):
         landed = land(store, sheet, folder)
-        staged, set_aside = stage(store, sheet)
+        _refuse_other_map(sheet, survey.maps)
+        staged, set_aside = stage(store, sheet, config.policy.date_order)
         _settle(sheet, landed, staged, set_aside, first_with)
         _write_file(store, sheet, landed, staged)
         rows_in += landed.rows_in
@@ -270,6 +325,7 @@ def _load_all(
             "rows_rejected, rows_replaced, notes) VALUES (?, ?, ?, ?, ?, 0, 0, 0, 0, 0, ?)",
             [file_id, source.relative, name, sha256, length, note],
         )
+    _list_maps(store, survey, config.season)
     _refuse_empty_season(store, config.season)
     versions.record(store, survey.sheets, before, survey.withdrawn)
     rows_out, rejected, replaced = store.rows(
@@ -286,6 +342,38 @@ def _load_all(
             "replaced": int(replaced),
         },
     )
+
+
+def _refuse_other_map(sheet: Sheet, maps: HeadingMaps) -> None:
+    """Stop where mended rows are not in the units and words of the headings file that is used for their sheet.
+
+    Raises
+    ------
+    FaultsError
+        The rows name sheets for which another headings file holds, or none.
+    """
+    others = {mend.file for mend in sheet.mends if mend.file}
+    strange = sorted(name for name in others if maps.map_of(name, sheet.table)[1] != sheet.mapped_by)
+    if strange:
+        raise FaultsError([
+            InputError(
+                f"the rows of {strange[0]} are read by another headings file than the others in this sheet",
+                where=Where(sheet.relative),
+                hint="put the mended rows of each sheet into a file of their own",
+            )
+        ])  # fmt: skip
+
+
+def _list_maps(store: Store, survey: _Survey, season: Path) -> None:
+    """Write the headings files beside the sheets, so that what was read by them can be told from what was not."""
+    for relative, is_used in survey.maps.files():
+        sha256, length = files.hash_file(season / relative, relative)
+        note = "headings file: says what headings and words stand for" if is_used else "headings file: no sheet uses it"
+        store.run(
+            "INSERT INTO meta.file (file_id, path, sha256, bytes, rows_in, rows_blank, rows_staged, "
+            "rows_rejected, rows_replaced, notes) VALUES (?, ?, ?, ?, 0, 0, 0, 0, 0, ?)",
+            [survey.take_id(), relative, sha256, length, note],
+        )
 
 
 def _with_progress(sheets: list[Sheet], config: RunConfig) -> Iterable[Sheet]:

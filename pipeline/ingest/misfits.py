@@ -25,18 +25,18 @@ class Misfit:
     remedy: str
 
 
-def explain(field: Field, value: str) -> Misfit:
-    """Return why `value` does not fit `field`, and what to do about it."""
+def explain(field: Field, value: str, date_order: str | None = None) -> Misfit:
+    """Return why `value` does not fit `field`, and what to do about it; `date_order` as the season has set it."""
     shown = value if len(value) <= _SHOWN else value[: _SHOWN - 1] + "…"
-    reason, remedy = _words(field, value, shown)
+    reason, remedy = _words(field, value, shown, date_order)
     return Misfit(field.name, value, reason, remedy)
 
 
-def _words(field: Field, value: str, shown: str) -> tuple[str, str]:
+def _words(field: Field, value: str, shown: str, date_order: str | None) -> tuple[str, str]:
     if field.enum:
         return _enum_words(field, value, shown)
     if field.type == "date":
-        return _date_words(field, value, shown)
+        return _date_words(field, value, shown, date_order)
     kind = "a whole number" if field.type == "integer" else "a number"
     unit = f" ({UNIT_WORDS.get(field.unit, field.unit)})" if field.unit else ""
     remedy = f"write {kind}{range_words(field)}{unit}, such as {field.example}{_or_blank(field)}"
@@ -63,11 +63,15 @@ def _enum_words(field: Field, value: str, shown: str) -> tuple[str, str]:
     return f"{shown!r} is not one of: {allowed}{joined}", remedy
 
 
-def _date_words(field: Field, value: str, shown: str) -> tuple[str, str]:
+def _date_words(field: Field, value: str, shown: str, date_order: str | None) -> tuple[str, str]:
     example = f"write the day as year-month-day, such as {field.example}{_or_blank(field)}"
     if _ISO.fullmatch(value):
         return f"{shown!r} is a day that is not in the calendar", example
     readings = _readings(value)
+    if readings and date_order is not None and _DAY_PARTS.fullmatch(value):
+        said = "day-month-year" if date_order == "dmy" else "month-day-year"
+        reason = f"{shown!r} is neither a day written as year-month-day nor, as the policy says, as {said}"
+        return reason, f"write {' or '.join(readings)}"
     if len(readings) > 1:
         return f"{shown!r} could be two different days", f"write {' or '.join(readings)}, whichever is meant"
     if readings:

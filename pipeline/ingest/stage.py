@@ -5,12 +5,14 @@ A cast alone takes too much: it reads `0x10` as 16, `1e400` as infinity and `9.5
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from dataclasses import field as with_default
 
 from pipeline.errors import ContractError, Where
 from pipeline.ingest.land import BLANKS, Sheet, quoted
 from pipeline.ingest.misfits import Misfit, explain
+from pipeline.ingest.units import converted_sql
 from pipeline.store import Store
 from schemas import Field, Table
 from schemas.reader import NUMBER_PATTERN
@@ -19,8 +21,42 @@ YES = ("yes", "y", "true", "t", "x", "1")
 NO = ("no", "n", "false", "f", "0")
 YES_NO = ("yes", "no")
 ISO_DAY = r"([0-9]{4}-[0-9]{2}-[0-9]{2})([T ]00:00(:00([.]0*)?)?)?"
-DOTTED_DAY = r"[0-9]{1,2}[.][0-9]{1,2}[.][0-9]{4}"
+OTHER_DAY = r"[0-9]{1,2}([.][0-9]{1,2}[.]|/[0-9]{1,2}/|-[0-9]{1,2}-)[0-9]{4}"
+"""Day and month in either order, then the year, with one mark between them."""
+
+QUOTES = "chr(8220) || chr(8221) || chr(8222) || chr(8216) || chr(8217) || chr(8218)"
+"""Quotation marks as word processors set them, double and single, upper and lower."""
+
+MINUS = "chr(8722)"
+_JOINTS = "' -' || chr(160) || chr(8199) || chr(8239) || chr(8208) || chr(8209)"
+"""What may stand between the words of an allowed value: blank and hyphen, also those at which no line breaks."""
+
 WORD_BATCH = 5000
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How the cells of a sheet are read.
+
+    Attributes
+    ----------
+    decimal_comma
+        Whether commas are decimal points.
+    date_order
+        `dmy` or `mdy` where the season says in which order day and month stand in a day that is not in ISO form.
+    units
+        For each column whose cells are in another unit than the declared one, that unit.
+    words
+        For a column, what words in it (in lower case) stand for.
+    """
+
+    decimal_comma: bool = False
+    date_order: str | None = None
+    units: Mapping[str, str] = with_default(default_factory=dict)
+    words: Mapping[str, Mapping[str, str]] = with_default(default_factory=dict)
+
+
+PLAIN_READING = Reading()
 
 
 def staged_table_sql(table: Table) -> str:
@@ -38,7 +74,7 @@ def _listed(values: tuple[str, ...]) -> str:
 
 def _word(cell: str) -> str:
     """Return SQL for a cell as allowed values are written: lower case, `_` for blanks and hyphens."""
-    return f"replace(replace(lower({cell}), ' ', '_'), '-', '_')"
+    return f"translate(lower({cell}), {_JOINTS}, '_______')"
 
 
 def _enum_sql(field: Field, cell: str) -> str:
@@ -60,11 +96,11 @@ def _enum_sql(field: Field, cell: str) -> str:
     return f"CASE WHEN {_word(cell)} IN {_listed(field.enum)} THEN {_word(cell)} END"
 
 
-def _text_sql(field: Field, cell: str, decimal_comma: bool) -> str:
+def _text_sql(field: Field, cell: str, reading: Reading) -> str:
     return _enum_sql(field, cell) if field.enum else cell
 
 
-def _integer_sql(field: Field, cell: str, decimal_comma: bool) -> str:
+def _integer_sql(field: Field, cell: str, reading: Reading) -> str:
     # `3.0` is the whole number 3 as other programs write it where a column has blanks; `3.5` is none.
     return (
         f"CASE WHEN regexp_full_match({cell}, '[+-]?[0-9]+([.]0*)?') "
@@ -72,22 +108,38 @@ def _integer_sql(field: Field, cell: str, decimal_comma: bool) -> str:
     )
 
 
-def _number_sql(field: Field, cell: str, decimal_comma: bool) -> str:
-    if decimal_comma:
+def _number_sql(field: Field, cell: str, reading: Reading) -> str:
+    if reading.decimal_comma:
         cell = f"replace({cell}, ',', '.')"
-    return f"CASE WHEN regexp_full_match({cell}, '{NUMBER_PATTERN}') THEN TRY_CAST({cell} AS DOUBLE) END"
+    bare = f"replace({cell}, {MINUS}, '-')"
+    # A minus sign proper is looked for only where the cell would not fit otherwise.
+    number = (
+        f"CASE WHEN regexp_full_match({cell}, '{NUMBER_PATTERN}') THEN TRY_CAST({cell} AS DOUBLE) "
+        f"WHEN starts_with({cell}, {MINUS}) AND regexp_full_match({bare}, '{NUMBER_PATTERN}') "
+        f"THEN TRY_CAST({bare} AS DOUBLE) END"
+    )
+    unit = reading.units.get(field.name)
+    return converted_sql(f"({number})", field.unit or "", unit) if unit else number
 
 
-def _date_sql(field: Field, cell: str, decimal_comma: bool) -> str:
-    # Day.month.year is taken only where it cannot be month.day.year: a day above 12, or day and month alike.
+def _date_sql(field: Field, cell: str, reading: Reading) -> str:
+    # Without the season's setting, another form than ISO is taken only where it can be but one day: one of the two
+    # parts is above 12, or both are alike. With it, a day that does not follow the setting is refused.
     iso = f"CAST(try_strptime(regexp_extract({cell}, '{ISO_DAY}', 1), '%Y-%m-%d') AS DATE)"
-    day, month = (f"TRY_CAST(split_part({cell}, '.', {place}) AS INTEGER)" for place in (1, 2))
-    clear = f"regexp_full_match({cell}, '{DOTTED_DAY}') AND ({day} > 12 OR {day} = {month})"
-    dotted = f"CAST(try_strptime({cell}, '%d.%m.%Y') AS DATE)"
-    return f"CASE WHEN regexp_full_match({cell}, '{ISO_DAY}') THEN {iso} WHEN {clear} THEN {dotted} END"
+    marked = f"translate({cell}, '/-', '..')"
+    first, second = (f"TRY_CAST(split_part({marked}, '.', {place}) AS INTEGER)" for place in (1, 2))
+    forms = {"dmy": "%d.%m.%Y", "mdy": "%m.%d.%Y"}
+    day_first, month_first = (f"CAST(try_strptime({marked}, '{form}') AS DATE)" for form in forms.values())
+    other = {"dmy": day_first, "mdy": month_first, None: (
+        f"CASE WHEN {first} > 12 OR {first} = {second} THEN {day_first} WHEN {second} > 12 THEN {month_first} END"
+    )}[reading.date_order]  # fmt: skip
+    return (
+        f"CASE WHEN regexp_full_match({cell}, '{ISO_DAY}') THEN {iso} "
+        f"WHEN regexp_full_match({cell}, '{OTHER_DAY}') THEN {other} END"
+    )
 
 
-_TYPED: dict[str, Callable[[Field, str, bool], str]] = {
+_TYPED: dict[str, Callable[[Field, str, Reading], str]] = {
     "string": _text_sql,
     "integer": _integer_sql,
     "number": _number_sql,
@@ -95,7 +147,7 @@ _TYPED: dict[str, Callable[[Field, str, bool], str]] = {
 }
 
 
-def typed_sql(field: Field, cell: str, *, decimal_comma: bool) -> str:
+def typed_sql(field: Field, cell: str, reading: Reading = PLAIN_READING) -> str:
     """Return the DuckDB expression that types the trimmed text `cell`, NULL where it does not fit.
 
     Raises
@@ -108,16 +160,20 @@ def typed_sql(field: Field, cell: str, *, decimal_comma: bool) -> str:
             f"columns of type {field.type!r} cannot be loaded from a sheet",
             where=Where("schemas", column=field.name),
         )
-    return _TYPED[field.type](field, cell, decimal_comma)
+    return _TYPED[field.type](field, cell, reading)
 
 
 @dataclass(frozen=True)
 class Plan:
-    """How one sheet is typed: its table, the columns it has, and whether commas are decimal points in it."""
+    """How one sheet is typed: its table, the columns it has, and how its cells are read.
+
+    `is_plain` says that no cell can have anything else at its ends than blanks, so that nothing else is looked for.
+    """
 
     table: Table
     columns: tuple[str, ...]
-    decimal_comma: bool
+    reading: Reading = PLAIN_READING
+    is_plain: bool = False
 
     @property
     def fields(self) -> tuple[Field, ...]:
@@ -129,30 +185,54 @@ class Plan:
         """The columns among them in which a cell may not fit."""
         return tuple(field for field in self.fields if field.type != "string" or field.enum)
 
+    @property
+    def parameters(self) -> dict[str, list[str]]:
+        """The words of the columns and what they stand for, as `rows_sql` needs them bound."""
+        bound = {}
+        for place, field in enumerate(self.fields):
+            if words := self.reading.words.get(field.name):
+                bound[f"from_{place}"], bound[f"to_{place}"] = list(words.keys()), list(words.values())
+        return bound
+
+    def cell(self, field: Field) -> str:
+        """Return the cell of a column as it is typed: trimmed, and with what its word stands for."""
+        return quoted(("m_" if field.name in self.reading.words else "c_") + field.name)
+
+
+def _trimmed_sql(field: Field, plan: Plan) -> str:
+    name = quoted(field.name)
+    if plan.is_plain:
+        return f"nullif(trim({name}), '') AS {quoted('c_' + field.name)}"
+    # Quotation marks around a number or a word say nothing; in free text they are the writer's own.
+    ends = f"{BLANKS} || {QUOTES}" if field in plan.checked else BLANKS
+    return f"nullif(trim({name}, {ends}), '') AS {quoted('c_' + field.name)}"
+
 
 def rows_sql(plan: Plan) -> str:
     """Return the SELECT that gives each raw row of a file trimmed (`c_<column>`) and typed (`t_<column>`)."""
-    cells = ", ".join(
-        f"nullif(trim({quoted(field.name)}, {BLANKS}), '') AS {quoted('c_' + field.name)}"
-        for field in plan.fields
-    )
+    cells = ", ".join(_trimmed_sql(field, plan) for field in plan.fields)
     typed = ", ".join(
-        f"{typed_sql(field, cell, decimal_comma=plan.decimal_comma)} AS {quoted('t_' + field.name)}"
-        for field in plan.fields
+        f"{typed_sql(field, plan.cell(field), plan.reading)} AS {quoted('t_' + field.name)}" for field in plan.fields
+    )
+    source = f"SELECT line_no, raw_text, {cells} FROM raw.{plan.table.name} WHERE file_id = $file_id"
+    mapped = ", ".join(
+        f"nullif(coalesce(list_extract($to_{place}::VARCHAR[], nullif(list_position($from_{place}::VARCHAR[], "
+        f"lower({cell})), 0)), {cell}), '') AS {quoted('m_' + field.name)}"
+        for place, field in enumerate(plan.fields)
+        if field.name in plan.reading.words
         for cell in (quoted("c_" + field.name),)
     )
-    return (
-        f"SELECT *, {typed} FROM "
-        f"(SELECT line_no, raw_text, {cells} FROM raw.{plan.table.name} WHERE file_id = $file_id)"
-    )
+    if mapped:
+        source = f"SELECT *, {mapped} FROM ({source})"
+    return f"SELECT *, {typed} FROM ({source})"
 
 
-def _misfit_sql(field: Field) -> str:
-    return f"({quoted('c_' + field.name)} IS NOT NULL AND {quoted('t_' + field.name)} IS NULL)"
+def _misfit_sql(field: Field, plan: Plan) -> str:
+    return f"({plan.cell(field)} IS NOT NULL AND {quoted('t_' + field.name)} IS NULL)"
 
 
 def _any_misfit_sql(plan: Plan) -> str:
-    return " OR ".join(_misfit_sql(field) for field in plan.checked) or "FALSE"
+    return " OR ".join(_misfit_sql(field, plan) for field in plan.checked) or "FALSE"
 
 
 def _filled_sql(field: Field, plan: Plan) -> str:
@@ -164,7 +244,7 @@ def _filled_sql(field: Field, plan: Plan) -> str:
     if field.borrowed_from is None:
         return filled
     # Borrowed facts speak only where the row has a case; without one a blank is not "nothing happened".
-    case = ", ".join(quoted("c_" + item.name) for item in plan.fields if item.borrowed_from)
+    case = ", ".join(plan.cell(item) for item in plan.fields if item.borrowed_from)
     return f"CASE WHEN coalesce(NULL, {case}) IS NOT NULL THEN {filled} END" if case else "NULL"
 
 
@@ -183,7 +263,7 @@ def accepted_sql(plan: Plan) -> str:
 def misfits_sql(plan: Plan) -> str:
     """Return the statement that lists each cell of a file that does not fit: line, place, column, value."""
     listed = ", ".join(
-        f"CASE WHEN {_misfit_sql(field)} THEN "
+        f"CASE WHEN {_misfit_sql(field, plan)} THEN "
         f"{{'place': {place}, 'column_name': '{field.name}', 'value': {quoted('c_' + field.name)}}} END"
         for place, field in enumerate(plan.checked)
     )
@@ -231,10 +311,10 @@ def _write_words(store: Store, words: list[Misfit]) -> None:
 
 def _reject_misfits(store: Store, sheet: Sheet, plan: Plan) -> int:
     table = sheet.table
-    store.run(misfits_sql(plan), {"file_id": sheet.file_id})
+    store.run(misfits_sql(plan), {"file_id": sheet.file_id, **plan.parameters})
     pairs = store.rows("SELECT DISTINCT column_name, value FROM misfit ORDER BY column_name, value")
     if pairs:
-        _write_words(store, [explain(table.field(column), value) for column, value in pairs])
+        _write_words(store, [explain(table.field(column), value, plan.reading.date_order) for column, value in pairs])
         store.run(_REJECT_SQL, {"file_id": sheet.file_id, "path": sheet.relative, "table_name": table.name})
         store.run("DROP TABLE misfit_word")
     count = int(store.value("SELECT count(DISTINCT line_no) FROM misfit"))
@@ -256,24 +336,51 @@ def _has_decimal_comma(store: Store, sheet: Sheet) -> bool:
     )
 
 
-def stage(store: Store, sheet: Sheet) -> tuple[int, int]:
-    """Type the landed rows of one sheet; return how many were staged and how many set aside.
+def _is_plain(sheet: Sheet) -> bool:
+    """Whether no cell can have anything else at its ends than blanks."""
+    return sheet.shape is not None and sheet.shape.is_plain and sheet.delimiter != "\t"
 
-    Commas are read as decimal points only in a sheet delimited by semicolons, and that is noted.
-    """
-    decimal_comma = sheet.delimiter == ";" and _has_decimal_comma(store, sheet)
+
+def _reading(store: Store, sheet: Sheet, date_order: str | None) -> Reading:
+    """Decide how the cells of a landed sheet are read, and note what is not plain to see."""
+    decimal_comma = sheet.delimiter != "," and _has_decimal_comma(store, sheet)
     if decimal_comma:
         sheet.notes.append("decimal commas read as decimal points")
-    plan = Plan(
-        sheet.table, tuple(column for column in sheet.headings.columns if column is not None), decimal_comma
+    if date_order is not None and _has_other_days(store, sheet):
+        said = "day before month" if date_order == "dmy" else "month before day"
+        sheet.notes.append(f"days not in ISO form read with {said}, as the policy says")
+    columns = set(sheet.headings.columns)
+    words = {column: words for column, words in sheet.words.items() if column in columns and words}
+    if words:
+        sheet.notes.append(f"words read as {sheet.mapped_by} says, in: {', '.join(sorted(words))}")
+    return Reading(decimal_comma, date_order, dict(sheet.headings.units), words)
+
+
+def _has_other_days(store: Store, sheet: Sheet) -> bool:
+    present = set(sheet.headings.columns)
+    days = [field.name for field in sheet.table.fields if field.type == "date" and field.name in present]
+    found = " OR ".join(f"regexp_matches({quoted(name)}, '{OTHER_DAY}')" for name in days)
+    return bool(days) and bool(
+        store.value(f"SELECT count(*) FROM raw.{sheet.table.name} WHERE file_id = ? AND ({found})", [sheet.file_id])
     )
+
+
+def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[int, int]:
+    """Type the landed rows of one sheet; return how many were staged and how many set aside.
+
+    Commas are read as decimal points only in a sheet that is not delimited by them, and that is noted. `date_order`
+    is the season's word on days that are not in ISO form.
+    """
+    columns = tuple(column for column in sheet.headings.columns if column is not None)
+    plan = Plan(sheet.table, columns, _reading(store, sheet, date_order), _is_plain(sheet))
     # Row ids are line numbers counted on over the files, so that a mended row gets the id it would have had.
     offset = int(
         store.value(
             "SELECT coalesce(sum(line_count), 0) FROM meta.file WHERE table_name = ?", [sheet.table.name]
         )
     )
-    store.run(accepted_sql(plan), {"file_id": sheet.file_id, "offset": offset})
+    bound = {"file_id": sheet.file_id, "offset": offset, **plan.parameters}
+    store.run(accepted_sql(plan), bound)
     staged = int(
         store.value(f"SELECT count(*) FROM staged.{sheet.table.name} WHERE file_id = ?", [sheet.file_id])
     )

@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.errors import InputError, Where
+from pipeline.packed import ENDING, real_file
 from schemas.remarks import NEEDED, REMARK, REMARKS, fingerprint, guarded, leading_fields
 from schemas.templates import BYTE_ORDER_MARK
 
@@ -79,6 +80,11 @@ def layout_of(path: Path, row: Mapping[str, Any]) -> Layout:
     InputError
         The sheet is gone or has changed since it was loaded.
     """
+    with real_file(path) as real:
+        return _layout_of(real, row)
+
+
+def _layout_of(path: Path, row: Mapping[str, Any]) -> Layout:
     if not path.is_file() or _hash(path) != row["sha256"]:
         raise InputError(
             "the sheet has changed since it was loaded, so its rows cannot be set aside under its headings",
@@ -104,7 +110,8 @@ def mend_name(row: Mapping[str, Any], kind: str, taken: set[str]) -> str:
     The name begins with that of the table, ends with `kind` and is none of `taken` (file names of the season in
     lower case), so that no sheet is overwritten when it is put beside the others.
     """
-    path = PurePosixPath(row["path"])
+    # A folder called like a .zip could not lie beside it.
+    path = PurePosixPath(*(part.removesuffix(ENDING) or part for part in PurePosixPath(row["path"]).parts))
     stem = path.stem if row["sheet"] is None else f"{_plain(path.stem)}-{_plain(row['sheet'])}"
     if row["sheet"] is not None or not stem.casefold().startswith(row["table_name"]):
         stem = f"{row['table_name']}-{stem}"

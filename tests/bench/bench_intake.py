@@ -1,0 +1,165 @@
+"""CPU seconds from a CSV of plate calls to checked and staged, beside the engine's own reader of that file. By hand:
+
+    python tests/bench/bench_intake.py                       (1,000,000 rows of 20 columns)
+    python tests/bench/bench_intake.py --rows 5000000
+    python tests/bench/bench_intake.py --load-only
+
+The calls are the demo season's, each copy with ids and games of its own and measures moved a little, so that no sheet
+is a copy. The measure to compare with is `CREATE TABLE AS` of a typed `read_csv` of the same file, into a store in a
+file as ours, in the same run. Seconds are of CPU, of all threads: other work on the machine moves the clock more.
+"""
+
+from __future__ import annotations
+
+import argparse
+import functools
+import resource
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+SEASON = Path(__file__).resolve().parents[2] / "demo_data" / "season"
+PLAIN = ("01", "02", "03", "04", "05", "06", "09", "10")
+"""Evaluators of the demo season whose sheets are plain."""
+
+COLUMNS = (
+    "call_id", "game_id", "evaluator_id", "inning", "half", "outs", "balls", "strikes", "batter_side", "pitcher_hand",
+    "pitch_kind", "pitch_mph", "ball_x_in", "ball_z_in", "zone_low_in", "zone_high_in", "location_source", "swing",
+    "ruled_pitch", "grade",
+)  # fmt: skip
+LOAD_PARTS = {
+    "pipeline.ingest.load": ("land", "stage", "_settle", "_refuse_empty_season"),
+    "pipeline.ingest.files": ("hash_file", "decide_encoding", "as_utf8", "measure", "find_sources"),
+    "pipeline.ingest.land": ("is_exact", "land_fast", "land_exact", "_take_out"),
+    "pipeline.ingest.versions": ("remember", "record"),
+    "pipeline.ingest.mends": ("apply_mends",),
+}
+CHECK_PARTS = {
+    "pipeline.checks.check": ("_part_all", "balance_books", "validate", "_write_results", "find_across"),
+}
+
+
+def cpu() -> float:
+    """Seconds of CPU that this process has used, on all its threads."""
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    return used.ru_utime + used.ru_stime
+
+
+def make_season(folder: Path, rows: int) -> Path:
+    """Write a season whose one sheet of plate calls has `rows` rows."""
+    import duckdb
+
+    folder.mkdir()
+    for path in SEASON.iterdir():
+        if path.is_file() and not path.name.startswith(("plate_calls", "games", "quiz", "amendments")):
+            shutil.copy(path, folder)
+    base = duckdb.connect(":memory:")
+    base.execute(
+        f"CREATE TABLE call AS SELECT {', '.join(COLUMNS)} FROM read_csv(?, all_varchar=true, union_by_name=true)",
+        [[str(SEASON / f"plate_calls_E{number}.csv") for number in PLAIN]],
+    )
+    copies = -(-rows // base.execute("SELECT count(*) FROM call").fetchone()[0])
+    base.execute(
+        "COPY (SELECT call.* REPLACE (call_id || '-' || n AS call_id, game_id || '-' || n AS game_id, "
+        "CAST(ball_x_in AS DECIMAL(9, 3)) + n / 1000 AS ball_x_in) "
+        f"FROM range({copies}) AS r(n), call LIMIT {rows}) TO '{folder / 'plate_calls.csv'}' (HEADER)"
+    )
+    base.execute(
+        "COPY (SELECT game.* REPLACE (game_id || '-' || n AS game_id) FROM "
+        f"range({copies}) AS r(n), read_csv('{SEASON / 'games.csv'}', all_varchar=true) AS game) "
+        f"TO '{folder / 'games.csv'}' (HEADER)"
+    )
+    return folder
+
+
+def bare(path: Path, store: Path) -> float:
+    """Read the sheet typed, with the engine alone, into a store in a file; return the seconds."""
+    import duckdb
+
+    import schemas
+
+    table = schemas.table("plate_calls")
+    typed = ", ".join(f"'{name}': '{table.field(name).duckdb_type}'" for name in COLUMNS)
+    connection = duckdb.connect(str(store))
+    start = cpu()
+    connection.execute(
+        f"CREATE TABLE call AS SELECT * FROM read_csv(?, header=true, auto_detect=false, delim=',', quote='\"', "
+        f"escape='\"', columns={{{typed}}})",
+        [str(path)],
+    )
+    connection.close()
+    return cpu() - start
+
+
+def watch(parts: dict[str, tuple[str, ...]], spent: dict[str, float]) -> None:
+    """Have the seconds of some functions added up under their names."""
+    import importlib
+
+    def timed(name: str, function: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(function)
+        def call(*args: Any, **named: Any) -> Any:
+            start = cpu()
+            try:
+                return function(*args, **named)
+            finally:
+                spent[name] = spent.get(name, 0.0) + cpu() - start
+
+        return call
+
+    for module_name, names in parts.items():
+        module = importlib.import_module(module_name)
+        for name in names:
+            if hasattr(module, name):
+                setattr(module, name, timed(name, getattr(module, name)))
+
+
+def main() -> None:
+    """Run once and write the shares."""
+    asked = argparse.ArgumentParser()
+    asked.add_argument("--rows", type=int, default=1_000_000)
+    asked.add_argument("--load-only", action="store_true")
+    given = asked.parse_args()
+
+    from pipeline.checks.check import check_season
+    from pipeline.config import read_config
+    from pipeline.ingest.load import load_season
+    from pipeline.store import Store
+
+    say = sys.stdout.write
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        season = make_season(folder / "season", given.rows)
+        sheet = season / "plate_calls.csv"
+        sheet.read_bytes()
+        measure = min(bare(sheet, folder / f"bare_{number}.duckdb") for number in range(2))
+        say(f"{given.rows:,} rows, {len(COLUMNS)} columns, {sheet.stat().st_size / 1e6:.0f} MB\n")
+        say(f"bare typed read_csv (better of two): {measure:.2f} s of CPU\n")
+        config = read_config(season, folder / "out")
+        config.out.mkdir()
+        total = 0.0
+        steps = [("load", load_season, LOAD_PARTS), ("check", check_season, CHECK_PARTS)][: 1 if given.load_only else 2]
+        with Store(config.store_path) as store:
+            for label, step, parts in steps:
+                spent: dict[str, float] = {}
+                watch(parts, spent)
+                start, clock = cpu(), time.perf_counter()
+                done = step(config, store)
+                seconds = cpu() - start
+                total += seconds
+                peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+                say(
+                    f"{label}: {seconds:.2f} s of CPU, {seconds / measure:.2f} times the bare reader; "
+                    f"{time.perf_counter() - clock:.1f} s by the clock, {peak:,.0f} MB at most; "
+                    f"{done.rows_in:,} rows in, {done.rows_out:,} out, {done.notes}\n"
+                )
+                for part, used in sorted(spent.items(), key=lambda item: -item[1]):
+                    say(f"    {part:<22} {used:7.2f} s  {used / seconds:6.1%}\n")
+        say(f"in all {total:.2f} s of CPU, {total / measure:.2f} times the bare reader\n")
+
+
+if __name__ == "__main__":
+    main()
