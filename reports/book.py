@@ -109,6 +109,11 @@ class SeasonBook:
         return self.by("sensitivity", "umpire_id")
 
     @cached_property
+    def growth(self) -> dict[str, list[Row]]:
+        """Change over the season, by umpire."""
+        return self.by("growth", "umpire_id")
+
+    @cached_property
     def rates(self) -> dict[str, list[Row]]:
         """Rates by umpire."""
         return self.by("umpire_rate", "umpire_id")

@@ -49,10 +49,22 @@ def parts(model: AreaModel) -> tuple[Floats, Floats]:
     return no_evaluator - as_was, reference - no_evaluator
 
 
+def seen_in(model: AreaModel) -> dict[tuple[str, str], Row]:
+    """Return games and evaluators of each umpire and this area, from its cells; none of either for a quiz."""
+    found: dict[tuple[str, str], Row] = {}
+    for code, cells in model.cells.groupby("umpire"):
+        found[model.umpires[int(str(code))], model.name] = {
+            "games": cells["game"].nunique() if "game" in cells else 0,
+            "evaluators": cells["evaluator"].nunique() if "evaluator" in cells else 0,
+        }
+    return found
+
+
 def umpire_rate_rows(model: AreaModel, seen: Mapping[tuple[str, str], Row], coverage: float) -> list[dict[str, object]]:
     """Return the rows of `scores.umpire_rate` for one area: umpires with at least one graded call.
 
-    The rounded parts add to the rounded adjusted rate exactly.
+    The parts, rounded to six decimals, add to the rounded adjusted rate to within 1e-12: the last part is what
+    is left.
     """
     evaluator, situation = (np.round(part, 6) for part in parts(model))
     adjusted = np.round(model.adjusted.mean(axis=0, dtype=np.float64), 6)
@@ -79,7 +91,7 @@ def umpire_rate_rows(model: AreaModel, seen: Mapping[tuple[str, str], Row], cove
                 "adjusted_high": float(high[i]),
                 "evaluator_points": float(evaluator[i]),
                 "situation_points": float(situation[i]),
-                "shrinkage_points": float(adjusted[i] - raw - evaluator[i] - situation[i]),
+                "shrinkage_points": round(float(adjusted[i] - raw - evaluator[i] - situation[i]), 6),
                 "games": row["games"],
                 "evaluators": row["evaluators"],
             }

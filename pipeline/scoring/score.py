@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pipeline.config import RunConfig
-from pipeline.scoring import evaluators, misrulings, patterns, quiz, rankings, rates, readiness
+from pipeline.config import AREAS, RunConfig
+from pipeline.scoring import evaluators, growth, misrulings, patterns, quiz, rankings, rates, readiness
 from pipeline.scoring.area_models import AreaModel, fit_area
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
@@ -111,20 +110,31 @@ class _Season:
 
     def write(self) -> int:
         """Write all result tables; return the number of rows."""
-        written = self._write_rates() + self._write_readiness() + self._write_misrulings()
+        written = self._write_rates() + self._write_growth() + self._write_readiness() + self._write_misrulings()
         return written + self._write_evaluators() + self._write_quiz() + self._write_positioning() + self._write_fits()
 
     def _write_rates(self) -> int:
         seen = by_key(_records(self.store, "umpire_area"), "umpire_id", "area")
         rows: list[dict[str, object]] = []
-        for area in (OVERALL, *CALL_AREAS):
+        for area in (OVERALL, *AREAS):
             if area in self.models:
-                rows += rates.umpire_rate_rows(self.models[area], seen, self.policy.interval)
+                model = self.models[area]
+                counted = seen if area in (OVERALL, *CALL_AREAS) else rates.seen_in(model)
+                rows += rates.umpire_rate_rows(model, counted, self.policy.interval)
         return write_table(self.store, "umpire_rate", rows)
 
     def _write_readiness(self) -> int:
         made: dict[str, dict[str, int]] = {}
         for row in _records(self.store, "umpire_consequence"):
+    def _write_growth(self) -> int:
+        rows: list[dict[str, object]] = []
+        for area in (OVERALL, *CALL_AREAS):
+            if area in self.models:
+                cells = self.cells if area == OVERALL else self.cells[self.cells["area"] == area]
+                known = cells[cells["umpire_id"].isin(self.models[area].umpires)]
+                rows += growth.growth_rows(self.models[area], _days(known["game_on"]), self.policy.interval)
+        return write_table(self.store, "growth", rows)
+
             made.setdefault(row["umpire_id"], {})[row["consequence"]] = row["times"]
         said = readiness.readiness_tables(self.policy, self.roster, self.models, made, self.groups)
         ranked: list[dict[str, object]] = []
@@ -205,7 +215,7 @@ class _Season:
 
 def _days(dates: pd.Series) -> Floats:
     stamps = pd.to_datetime(dates)
-    days = (stamps - pd.Timestamp(dt.date(2000, 1, 1))).dt.total_seconds() / 86_400
+    days = (stamps - pd.Timestamp(growth.DAY_ZERO)).dt.total_seconds() / 86_400
     return np.asarray(days.to_numpy(dtype=np.float64, na_value=np.nan), dtype=np.float64)
 
 

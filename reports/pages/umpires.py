@@ -16,6 +16,7 @@ from reports.figures.charts import (
 )
 from reports.links import SiteLinks, link_cell
 from reports.naming import slug
+from reports.pages.growth import growth_section
 from reports.pages.readiness_detail import looks_blocks, sensitivity_blocks
 from reports.words import (
     AREAS,
@@ -62,6 +63,7 @@ def umpire_page(known: UmpireRows, person: Person, calls: Sequence[Row], links: 
         _boundary(calls, links),
         _misrulings(known, person, calls, links),
         _slot(known, person),
+        growth_section(known.book.growth.get(person.id, [])),
         _quiz(known, person),
     ]
     trail = [] if links.private else [Link("Readiness board", f"{links.root}index.html")]
@@ -176,6 +178,12 @@ def _adjustment(rates: Mapping[str, Row], links: SiteLinks) -> Section | None:
     if not rates:
         return None
     order = [area for area in AREAS if area in rates] + sorted(set(rates) - set(AREAS))
+def _rate_href(row: Row, links: SiteLinks) -> str | None:
+    if row["area"] in ("positioning", "quiz"):
+        return f"#{'slot' if row['area'] == 'positioning' else 'quiz'}"
+    return links.calls_of(row["umpire_id"], "" if row["area"] == "overall" else f"area-{slug(row['area'])}")
+
+
     table = Table(
         "rates",
         "From the raw rate to the adjusted one, in points",
@@ -198,7 +206,7 @@ def _adjustment(rates: Mapping[str, Row], links: SiteLinks) -> Section | None:
                 num(
                     row["calls"],
                     count(row["calls"]),
-                    links.calls_of(row["umpire_id"], "" if area == "overall" else f"area-{slug(area)}"),
+                    _rate_href(row, links),
                 ),
                 num(row["raw_rate"], percent(row["raw_rate"])),
                 Cell(interval(row["raw_low"], row["raw_high"]), sort=row["raw_low"]),
