@@ -71,7 +71,7 @@ def test_every_invariant_speaks_of_something_and_both_ways_rule_many_cases(quick
     assert min(spoken.values()) > 10**12
     assert quick.chains[0].rows > 50_000
     assert quick.chains[0].rulings > 150
-    assert quick.openness[0].still_open > 1_000
+    assert quick.openness[0].still_open > 300
 
 
 def test_a_small_table_counts_as_by_hand(quick):
