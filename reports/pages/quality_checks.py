@@ -53,7 +53,7 @@ def _suites(checks: Sequence[Row]) -> Table:
         "suites-table",
         "Suites, one for each sheet, made from its declaration",
         [Column("Suite"), Column("Declared checks", "num"), Column("Across rows and sheets", "num"),
-         Column("Rows", "num"), Column("Checks that something failed", "num"), Column("Looked at twice")],
+         Column("Rows", "num"), Column("Checks with a failure", "num"), Column("Looked at twice")],
         rows,
         empty="No check was made.",
     )  # fmt: skip
@@ -75,7 +75,7 @@ def _severities(checks: Sequence[Row]) -> Table:
     return Table(
         "severities-table",
         "Checks by severity",
-        [Column("Severity"), Column("Checks", "num"), Column("That something failed", "num"),
+        [Column("Severity"), Column("Checks", "num"), Column("With a failure", "num"),
          Column("Failures in all", "num")],
         rows,
     )  # fmt: skip
