@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
+from reports.figures.called_zone import ZoneDrawing
 from reports.figures.order_of_decision import OrderDrawing
 from reports.figures.rows import RowChart
 
@@ -149,6 +150,18 @@ class Steps:
 
 
 @dataclass(frozen=True)
+class ZoneFigure:
+    """A called zone drawn against the rule book's, with the table of its numbers. `title` is a plain sentence."""
+
+    kind: ClassVar[str] = "zone"
+    id: str
+    title: str
+    drawing: ZoneDrawing
+    table: Table
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Entry:
     """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin."""
 
@@ -170,7 +183,7 @@ class Ledger:
     entries: Sequence[Entry]
 
 
-Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps
+Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps | ZoneFigure
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from reports.blocks import Link, Page
 from reports.book import Person, Row, SeasonBook
 from reports.links import Atlas, PacketLinks, SiteLinks
 from reports.pages.board import board_page
+from reports.pages.called_zone import called_zone_page
 from reports.pages.calls import calls_page
 from reports.pages.dictionary import dictionary_page
 from reports.pages.evaluators import evaluator_calls_page, evaluator_page, evaluators_page
@@ -27,6 +28,7 @@ NAV = (
     ("index.html", "Readiness"),
     ("rankings.html", "Rankings"),
     ("misrulings.html", "Misrulings and clinics"),
+    ("zone.html", "Called zone"),
     ("evaluators.html", "Evaluators"),
     ("quiz.html", "Quiz"),
     ("quality.html", "Data quality"),
@@ -66,6 +68,7 @@ class _Builder:
             board_page(self.book, top),
             rankings_page(self.book, top),
             misrulings_page(self.book, top),
+            called_zone_page(self.book, top),
             evaluators_page(self.book, top),
             quiz_page(self.book, top),
             quality_page(self.book, top),

@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.config import AREAS, RunConfig
 from pipeline.scoring import evaluators, growth, misrulings, patterns, quiz, rankings, rates, readiness
 from pipeline.scoring.area_models import AreaModel, fit_area
+from pipeline.scoring.called_zone.season import write_called_zone
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.intervals import wilson
@@ -37,7 +38,7 @@ def score_season(config: RunConfig, store: Store) -> StepResult:
     with store.transaction(), one_blas_thread():
         calls, names = _grade(config, store)
         season = _Season(config, store, names)
-        written = season.write()
+        written = season.write() + write_called_zone(config, store)
         verdicts = {row["verdict"]: row["calls"] for row in _records(store, "verdict_count")}
     # An area that no umpire differs in, or in which nothing went wrong, is no failure; a search that got lost
     # is.

@@ -265,12 +265,13 @@ TABLES: dict[str, dict[str, str]] = {
 Row = Mapping[str, Any]
 
 
-def write_table(store: Store, name: str, rows: Iterable[Row]) -> int:
+def write_table(store: Store, name: str, rows: Iterable[Row], columns: Mapping[str, str] | None = None) -> int:
     """Make `scores.<name>` anew from rows, in their order; return how many there are.
 
-    A float is rounded to six decimals, and one that is not a number becomes NULL.
+    `columns` gives names and types of a table that does not stand in TABLES. A float is rounded to six decimals,
+    and one that is not a number becomes NULL.
     """
-    columns = TABLES[name]
+    columns = columns or TABLES[name]
     kept = list(rows)
     frame = pd.DataFrame(
         {

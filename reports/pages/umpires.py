@@ -16,6 +16,7 @@ from reports.figures.charts import (
 )
 from reports.links import SiteLinks, link_cell
 from reports.naming import slug
+from reports.pages.called_zone import umpire_zone
 from reports.pages.growth import growth_section
 from reports.pages.readiness_detail import looks_blocks, sensitivity_blocks
 from reports.words import (
@@ -50,6 +51,8 @@ class UmpireRows:
         self.quiz: dict[str, list[Row]] = {}
         for row in book.quiz_results:
             self.quiz.setdefault(row["umpire_id"], []).append(row)
+        self.zones = book.by("called_zone", "umpire_id")
+        self.zone_fit: Row | None = next(iter(book.rows("called_zone_fit")), None)
         self.misruling: Mapping[str, Row] = {row["misruling_code"]: row for row in book.misrulings}
 
 
@@ -61,6 +64,7 @@ def umpire_page(known: UmpireRows, person: Person, calls: Sequence[Row], links: 
         _standing(known, person, ready, links),
         _adjustment(rates, links),
         _boundary(calls, links),
+        umpire_zone(known.zones.get(person.id, []), known.zone_fit, private=links.private),
         _misrulings(known, person, calls, links),
         _slot(known, person),
         growth_section(known.book.growth.get(person.id, [])),

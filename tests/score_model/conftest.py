@@ -39,6 +39,14 @@ FACT_COLUMNS = {
     "ruled_runner_out": "VARCHAR",
     "ruled_choice": "VARCHAR",
     "ruled_instruct": "VARCHAR",
+    "ball_x_in": "DOUBLE",
+    "ball_z_in": "DOUBLE",
+    "zone_low_in": "DOUBLE",
+    "zone_high_in": "DOUBLE",
+    "location_source": "VARCHAR",
+    "batter_side": "VARCHAR",
+    "pitcher_hand": "VARCHAR",
+    "arm_slot": "VARCHAR",
 }
 RULING_COLUMNS = {
     "call_id": "VARCHAR",

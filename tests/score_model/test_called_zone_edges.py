@@ -83,7 +83,9 @@ def test_the_slope_of_the_information_is_that_of_finite_differences():
         up, down = at.copy(), at.copy()
         up[a] += 1e-5
         down[a] -= 1e-5
-        slope = (likelihood(pitches, up, expected=True).hessian - likelihood(pitches, down, expected=True).hessian) / 2e-5
+        slope = (
+            likelihood(pitches, up, expected=True).hessian - likelihood(pitches, down, expected=True).hessian
+        ) / 2e-5
         found = (twice[:, None] * slope * upper).sum(axis=0)
         np.testing.assert_allclose(found, stated[a], rtol=1e-4, atol=1e-4)
 

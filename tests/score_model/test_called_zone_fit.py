@@ -160,9 +160,7 @@ def test_four_edges_describe_the_real_pitches_better_than_the_plain_quadratic(re
         return np.stack([half + x, half - x, high - z, z - low])
 
     def packed(x, z, strike):
-        return pack(
-            distances(x, z), np.zeros(x.size), strike, np.zeros(x.size, int), np.zeros((x.size, 0)), 1
-        )
+        return pack(distances(x, z), np.zeros(x.size), strike, np.zeros(x.size, int), np.zeros((x.size, 0)), 1)
 
     wide = Prior(offset_sd_in=np.inf, log_sharpness_sd=np.inf, shift_sd_in=np.inf)
     fit = fit_zone(packed(x, z, strike), wide)

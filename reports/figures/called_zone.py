@@ -1,0 +1,183 @@
+"""A called zone as a measured drawing: the rule book's outline, measure marks in inches, and the called edges.
+
+The inside of the batter stands on the left, whatever his side. A called edge stands where every second pitch is a
+strike: the nearest part of the ball, not its centre, is held against it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Row = Mapping[str, Any]
+
+WIDTH = 344.0
+"""Width of the drawing in its own units: that of a telephone's page."""
+
+_PER_IN = 8.0
+_LEFT, _TOP = 104.0, 58.0
+_FOOT = 74.0
+_FAR_IN = 6.0
+"""Offsets beyond this are drawn at it; the number beside it stays true."""
+
+_SIDES = {"inside": "Inside", "outside": "Outside", "high": "High", "low": "Low"}
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One called edge: its line (x1, y1, x2, y2) and the band of its interval (x, y, width, height)."""
+
+    name: str
+    line: tuple[float, float, float, float]
+    band: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class MeasureMark:
+    """One mark of a measure, with its number where it carries one."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    is_long: bool
+    text: str = ""
+    text_x: float = 0.0
+    text_y: float = 0.0
+    anchor: Literal["start", "middle", "end"] = "middle"
+
+
+@dataclass(frozen=True)
+class Label:
+    """One word or number of the drawing."""
+
+    x: float
+    y: float
+    text: str
+    role: Literal["zone-side", "zone-value"]
+    anchor: Literal["start", "middle", "end"] = "middle"
+
+
+@dataclass(frozen=True)
+class ZoneDrawing:
+    """All parts of the drawing, in its own units; without an edge there is nothing to draw."""
+
+    width: float
+    height: float
+    book: tuple[float, float, float, float]
+    edges: Sequence[Edge]
+    marks: Sequence[MeasureMark]
+    labels: Sequence[Label]
+    words: str
+
+
+def signed(value: float | None) -> str:
+    """Inches with their sign: `+1.2`."""
+    if value is None:
+        return "–"
+    text = f"{value:+.1f}"
+    return "0.0" if text in ("+0.0", "-0.0") else text.replace("-", "−")
+
+
+def zone_drawing(rows: Sequence[Row], zone_low_in: float, zone_high_in: float, half_width_in: float) -> ZoneDrawing:
+    """Draw the edges that have a figure. `rows` have `edge`, `offset_in`, `low`, `high` in inches."""
+    width, height = 2 * half_width_in * _PER_IN, (zone_high_in - zone_low_in) * _PER_IN
+    right, bottom = _LEFT + width, _TOP + height
+    given = {row["edge"]: row for row in rows if row["offset_in"] is not None}
+    at = {name: _held(row["offset_in"]) * _PER_IN for name, row in given.items()}
+    called_left, called_right = _LEFT - at.get("inside", 0), right + at.get("outside", 0)
+    called_top, called_bottom = _TOP - at.get("high", 0), bottom + at.get("low", 0)
+    edges = []
+    for name, row in given.items():
+        low, high = _held(row["low"]) * _PER_IN, _held(row["high"]) * _PER_IN
+        if name in ("inside", "outside"):
+            x = called_left if name == "inside" else called_right
+            start = _LEFT - high if name == "inside" else right + low
+            line = (x, called_top, x, called_bottom)
+            band = (start, called_top, high - low, called_bottom - called_top)
+        else:
+            y = called_top if name == "high" else called_bottom
+            start = _TOP - high if name == "high" else bottom + low
+            line = (called_left, y, called_right, y)
+            band = (called_left, start, called_right - called_left, high - low)
+        edges.append(Edge(name, _rounded(line), _rounded(band)))
+    return ZoneDrawing(
+        WIDTH,
+        round(bottom + _FOOT, 1),
+        _rounded((_LEFT, _TOP, width, height)),
+        edges,
+        _marks(right, bottom, half_width_in, zone_low_in, zone_high_in),
+        _labels(given, right, bottom),
+        _words(rows),
+    )
+
+
+def _held(value: float) -> float:
+    return min(max(value, -_FAR_IN), _FAR_IN)
+
+
+def _rounded(values: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    a, b, c, d = (round(value, 1) for value in values)
+    return a, b, c, d
+
+
+def _marks(right: float, bottom: float, half: float, low: float, high: float) -> list[MeasureMark]:
+    """Marks at every inch, longer and numbered at every sixth: along the foot from the plate's middle, beside by height."""
+    middle, foot, side = (_LEFT + right) / 2, bottom + 52, right + 58
+    marks = []
+    reach = int(half)
+    for i in range(-reach, reach + 1):
+        x, is_long = middle + i * _PER_IN, i % 4 == 0
+        text = str(abs(i)) if is_long else ""
+        mark = MeasureMark(
+            round(x, 1), round(foot - (7 if is_long else 4), 1), round(x, 1), round(foot, 1), is_long, text,
+            round(x, 1), round(foot + 13, 1),
+        )  # fmt: skip
+        marks.append(mark)
+    for i in range(int(low) + 1, int(high) + 1):
+        y, is_long = bottom - (i - low) * _PER_IN, i % 6 == 0
+        text = str(i) if is_long else ""
+        mark = MeasureMark(
+            round(side - (7 if is_long else 4), 1), round(y, 1), round(side, 1), round(y, 1), is_long, text,
+            round(side + 5, 1), round(y + 4, 1), "start",
+        )  # fmt: skip
+        marks.append(mark)
+    return marks
+
+
+def _labels(given: Mapping[str, Row], right: float, bottom: float) -> list[Label]:
+    middle, half_way = (_LEFT + right) / 2, (_TOP + bottom) / 2
+    places: dict[str, tuple[float, float]] = {
+        "inside": (48, half_way - 4),
+        "outside": (right + 24, bottom + 30),
+        "high": (middle, _TOP - 38),
+        "low": (middle, bottom + 30),
+    }
+    labels = []
+    for name, (x, y) in places.items():
+        value = f"{signed(given[name]['offset_in'])} in" if name in given else "too few"
+        if name == "inside":
+            labels += [Label(x, y, _SIDES[name], "zone-side"), Label(x, y + 16, value, "zone-value")]
+        elif name == "outside":
+            labels += [Label(right + 24, _TOP - 38, _SIDES[name], "zone-side")]
+            labels += [Label(right + 24, _TOP - 22, value, "zone-value")]
+        elif name == "high":
+            labels += [Label(x - 24, y, _SIDES[name], "zone-side"), Label(x - 24, y + 16, value, "zone-value")]
+        else:
+            labels += [Label(x - 30, y, _SIDES[name], "zone-side"), Label(x + 24, y, value, "zone-value")]
+    return labels
+
+
+def _words(rows: Sequence[Row]) -> str:
+    parts = []
+    for row in rows:
+        if row["offset_in"] is None:
+            parts.append(f"{row['edge']}: too few pitches for a figure")
+        else:
+            where = "beyond" if row["offset_in"] >= 0 else "within"
+            parts.append(
+                f"{row['edge']}: {abs(row['offset_in']):.1f} in {where} the rule book's edge, "
+                f"interval {signed(row['low'])} to {signed(row['high'])}"
+            )
+    return "The called edges against the rule book's. " + "; ".join(parts) + "."
