@@ -104,10 +104,17 @@ class DisagreementError(PlateworkError):
     """Two ways of computing one thing differ: a fault of ours, never the data's."""
 
 
+MOST_TOLD = 50
+"""Most faults of one input that are told at once; a broken sheet may have thousands."""
+
+
 class FaultsError(InputError):
     """Several faults of one input, collected so that all can be mended at once."""
 
     def __init__(self, faults: list[PlateworkError]) -> None:
         self.faults = faults
         count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-        super().__init__(f"{count} in the input:\n" + "\n".join(f"- {fault}" for fault in faults))
+        told = [f"- {fault}" for fault in faults[:MOST_TOLD]]
+        if len(faults) > MOST_TOLD:
+            told.append(f"- and {len(faults) - MOST_TOLD:,} more, which are told once these are mended")
+        super().__init__(f"{count} in the input:\n" + "\n".join(told))

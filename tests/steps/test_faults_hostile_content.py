@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
-from pathlib import PurePosixPath, PureWindowsPath
+import os
+from pathlib import Path, PurePosixPath, PureWindowsPath
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.config import Policy, RunConfig
+from pipeline.errors import FaultsError
+from pipeline.ingest.load import load_season
 from pipeline.publish.formulas import spreadsheet_safe, spreadsheet_safe_sql
 from pipeline.store import Store
 from reports.naming import folder_names, slug
@@ -38,7 +42,7 @@ def cells_by(text: str, separator: str) -> list[str]:
 
 
 def is_formula(cell: str) -> bool:
-    return cell.strip(" \t\r\n\u00a0").startswith(FORMULA_SIGNS) or cell.startswith(("\t", "\r"))
+    return cell.strip(" \t\r\n\u00a0").startswith(FORMULA_SIGNS)
 
 
 @pytest.mark.parametrize("text", FORMULAS)
@@ -116,3 +120,85 @@ def test_plain_ids_stay_readable() -> None:
         "U01": "U01", "ana-maria": "ana-maria", "Team 7/b": "",
     }  # fmt: skip
     assert slug("Team 7/b").startswith("Team-7-b-")
+
+
+# Sheets that bite
+
+
+UMPIRES = "umpire_id,name,level\nU01,Umpire One,varsity\n"
+GAMES = "game_id,date,level,rule_code,plate_umpire_id\nG1,2026-04-18,varsity,nfhs,U01\n"
+HEADINGS = "call_id,game_id,evaluator_id,note"
+
+
+def load(folder: Path, calls: str, name: str = "plate_calls.csv") -> dict[str, int]:
+    """Load a season with these calls; return rows in and rows staged of the calls."""
+    season = folder / "season"
+    season.mkdir()
+    (season / "umpires.csv").write_text(UMPIRES)
+    (season / "games.csv").write_text(GAMES)
+    (season / name).write_text(calls, encoding="utf-8", newline="")
+    with Store() as store:
+        load_season(RunConfig(season, folder / "out", Policy("T", "", None, None, ())), store)
+        row = store.records(
+            "SELECT rows_in, rows_staged, rows_rejected FROM meta.file WHERE table_name = 'plate_calls'"
+        )[0]
+        notes = [text for (text,) in store.rows("SELECT note FROM staged.plate_calls ORDER BY row_id")]
+    assert row["rows_in"] == row["rows_staged"] + row["rows_rejected"]
+    return {**row, "notes": notes}
+
+
+@pytest.mark.parametrize("note", [*[text for text in FORMULAS if text.isprintable() and "," not in text], "<script>x</script>"])
+def test_a_text_that_bites_is_loaded_as_the_text_it_is(tmp_path: Path, note: str) -> None:
+    quoted = note.replace('"', '""')
+    found = load(tmp_path, f'{HEADINGS}\nC1,G1,E01,"{quoted}"\n')
+    assert found["notes"] == [note.strip()]
+
+
+def test_a_field_of_a_megabyte_is_loaded_whole(tmp_path: Path) -> None:
+    found = load(tmp_path, f"{HEADINGS}\nC1,G1,E01,{'x' * 1_000_000}\nC2,G1,E01,y\n")
+    assert [len(note) for note in found["notes"]] == [1_000_000, 1]
+
+
+def test_ten_thousand_columns_without_meaning_are_refused_in_a_message_of_readable_length(tmp_path: Path) -> None:
+    extra = ",".join(f"c{number}" for number in range(10_000))
+    with pytest.raises(FaultsError) as caught:
+        load(tmp_path, f"{HEADINGS},{extra}\nC1,G1,E01,x{',v' * 10_000}\n")
+    assert "10000 faults" in str(caught.value)
+    assert "and 9,950 more" in str(caught.value)
+    assert len(str(caught.value)) < 50_000
+
+
+def test_a_row_of_ten_thousand_fields_is_set_aside_and_its_neighbours_are_not(tmp_path: Path) -> None:
+    found = load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n{'v,' * 10_000}\nC2,G1,E01,b\n")
+    assert (found["rows_in"], found["rows_staged"]) == (3, 2)
+
+
+def test_a_hundred_thousand_empty_lines_are_no_rows(tmp_path: Path) -> None:
+    found = load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n" + "\n" * 100_000)
+    assert (found["rows_in"], found["rows_staged"]) == (1, 1)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names that other systems do not allow")
+@pytest.mark.parametrize("name", ["plate_calls_'; DROP TABLE x; --.csv", "plate_calls_*?[a].csv", "plate_calls_\n\x1b[31m.csv"])
+def test_a_file_name_is_only_a_name(tmp_path: Path, name: str) -> None:
+    assert load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n", name)["rows_staged"] == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links as POSIX systems have them")
+def test_links_that_lead_nowhere_or_in_a_circle_and_files_that_never_end_are_passed_over(tmp_path: Path) -> None:
+    season = tmp_path / "season"
+    found = None
+
+    def with_links() -> None:
+        (season / "plate_calls_circle.csv").symlink_to(season / "plate_calls_circle.csv")
+        (season / "plate_calls_nowhere.csv").symlink_to(tmp_path / "nowhere")
+        (season / "plate_calls_zero.csv").symlink_to("/dev/zero")
+        (season / "again").symlink_to(season)
+        os.mkfifo(season / "plate_calls_pipe.csv")
+
+    load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n")
+    with_links()
+    with Store() as store:
+        load_season(RunConfig(season, tmp_path / "out", Policy("T", "", None, None, ())), store)
+        found = store.rows("SELECT path FROM meta.file WHERE table_name = 'plate_calls'")
+    assert found == [("plate_calls.csv",)]
