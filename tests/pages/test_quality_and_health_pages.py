@@ -55,7 +55,7 @@ def test_days_are_days_and_small_shares_keep_two_decimals():
         health("E1", "days_late", value=4.5, low=None, high=None, median=2.0, found=1),
         health("E1", "contradictions", value=0.004),
     ]
-    late, contradictions = words(tables(health_section(rows, SiteLinks(atlas(), "")))["health-table"])
+    contradictions, late = words(tables(health_section(rows, SiteLinks(atlas(), "")))["health-table"])
     assert late[3] == "4.5"
     assert late[5] == "2"
     assert late[8] == "1 call was written down more than a week after the game."

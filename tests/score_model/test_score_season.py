@@ -13,7 +13,8 @@ from pipeline.scoring.score import score_season
 from pipeline.scoring.tables import TABLES
 from pipeline.store import Store
 
-RESULT_TABLES = sorted({*TABLES, "grade", "call_grade", "umpire_misruling"})
+# The health of the sheets is a step of its own.
+RESULT_TABLES = sorted({*TABLES, "grade", "call_grade", "umpire_misruling"} - {"evaluator_health"})
 
 
 def everything(store: Store) -> dict[str, list[tuple[Any, ...]]]:
