@@ -76,12 +76,14 @@ def _laplace_result(
             vector = packing.vector(Point(fit.fixed, fit.own, fit.sd))
             covariance = _inverse(information(model, packing, vector, central=True))
     p = packing.n_fixed
-    fixed = turn @ fit.fixed
+    # Where a search came to no end its last point is in the fit record; it is no estimate.
+    known_only = 1.0 if fit.has_estimates else float("nan")
+    fixed = known_only * (turn @ fit.fixed)
     fixed_se = np.sqrt(np.diagonal(turn @ covariance[:p, :p] @ turn.T))
     thresholds, threshold_ses = np.zeros(0), np.zeros(0)
     if isinstance(model.response, Ordered):
         thresholds, threshold_ses = _thresholds(prepared, fit, model.response, covariance, packing)
-    known = fit.intercept_se if not prepared.fixed_names else float("nan")
+    known = known_only * fit.intercept_se if not prepared.fixed_names else float("nan")
     log_ses = np.sqrt(np.diagonal(covariance)[packing.first_sd :])
     return TableFit(
         family=family,
@@ -90,9 +92,9 @@ def _laplace_result(
         fixed=dict(zip(names, fixed.tolist(), strict=True)),
         fixed_se=dict(zip(names, fixed_se.tolist(), strict=True)),
         intercept_se_sd_known=known,
-        sd=fit.sd,
-        sd_interval=sd_intervals(fit.sd, packing.free, log_ses),
-        log_likelihood=fit.log_likelihood,
+        sd={name: known_only * value for name, value in fit.sd.items()},
+        sd_interval=sd_intervals(fit.sd, packing.free, log_ses) if fit.has_estimates else {},
+        log_likelihood=known_only * fit.log_likelihood,
         effects=_laplace_levels(prepared, fit, packing, covariance),
         rows=int(prepared.table.lines.size),
         rows_dropped=prepared.dropped,
@@ -125,7 +127,7 @@ def _thresholds(
     k = response.size
     lead = np.tril(np.ones((k, k)))
     lead[:, 1:] *= np.exp(fit.own[1:]) if fit.own.size else 1.0
-    cuts = response.thresholds(fit.own)
+    cuts = response.thresholds(fit.own) if fit.has_estimates else np.full(k, np.nan)
     jacobian = np.zeros((k, packing.first_sd))
     jacobian[:, packing.n_fixed :] = lead
     if prepared.fixed_names:
