@@ -184,7 +184,7 @@ DAMAGE = {
     "cut to its head": lambda content: content[:4096],
     "cut by its end": lambda content: content[:-1000],
     "another head": lambda content: content[:8] + b"XXXX" + content[12:],
-    "other bytes": lambda content: content[:13000] + bytes(1000) + content[14000:],
+    "zeros behind its heads": lambda content: content[:12288] + bytes(len(content) - 12288),
 }
 
 
