@@ -517,11 +517,14 @@ def blank(
 ) -> None:
     """Print an empty sheet with a marked example row."""
     import schemas
-    from schemas.templates import blank_csv, blank_policy
+    from schemas.templates import LeaguePoint, blank_csv, blank_policy
 
     names = [table.name for table in schemas.layer_tables("season")]
     if sheet == "policy":
-        typer.echo(blank_policy(), nl=False)
+        from pipeline.rules.options import options
+
+        points = [LeaguePoint(o.name, o.title, o.values, o.default, o.codes) for o in options().values()]
+        typer.echo(blank_policy(points), nl=False)
         return
     if sheet not in names:
         import difflib

@@ -269,6 +269,9 @@ def read_policy(path: Path) -> Policy:
     ids = [level.id for level in levels]
     for name in sorted({name for name in ids if ids.count(name) > 1}):
         reader.fault(f"level {name!r} stands twice", "id", "give each level an id of its own")
+    first, last = season.get("first_day"), season.get("last_day")
+    if isinstance(first, dt.date) and isinstance(last, dt.date) and str(first) > str(last):
+        reader.fault(f"the season's last day {last} comes before its first, {first}", "last_day", "mend one of the two")
     default = Measurement()
     policy = Policy(
         title=reader.text(season, "title", path.parent.name),

@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import difflib
 import io
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from pipeline.errors import InputError
 from schemas.reader import RULING_GROUP, Field, Table, layer_tables, table
@@ -16,25 +19,27 @@ BYTE_ORDER_MARK = "\ufeff"
 
 _POLICY = """\
 # The policy of a season: what the committee decides before it looks at a single sheet.
+# An unknown setting is refused. To see who would read otherwise under another policy before it is taken:
+# platework score SEASON --what-if OTHER.toml
 # Lines that begin with # are remarks. Every setting but [[levels]] may be left out; the measurement, weight
 # and scoring values shown here are then used.
 
 [season]
 title = "Our season"                # stands on every page
-association = "Our association"
+association = "Our association"     # stands on every page
 first_day = 2026-03-01              # games outside these days are pointed out
-last_day = 2026-10-31
+last_day = 2026-10-31               # the last of these days
 
 [measurement]
 # How far a recorded pitch location may be off: one standard deviation in inches, by its source.
 # Set your own where you have measured the same pitches twice.
-tracked_sd_in = 0.5
-video_sd_in = 1.5
-eye_sd_in = 3.0
+tracked_sd_in = 0.5                 # a tracking system
+video_sd_in = 1.5                   # read from video
+eye_sd_in = 3.0                     # judged by eye
 # A pitch whose probability of being a right call lies between these two is an edge pitch: it is reported
 # apart and never marked wrong.
-edge_low = 0.1
-edge_high = 0.9
+edge_low = 0.1                      # less likely right than this: wrong
+edge_high = 0.9                     # more likely right than this: right
 
 [consequence_weights]
 # How much a misruling matters by what it cost, used to choose topics for clinics.
@@ -55,18 +60,18 @@ seed = 20260301                     # the same seed gives the same pages
 # THE FIGURES BELOW ARE PLACEHOLDERS, taken from no source: set yours.
 
 [[levels]]
-id = "sub_varsity"
-title = "Sub-varsity"
+id = "sub_varsity"                  # as in the column level of umpires and games
+title = "Sub-varsity"               # as the pages call it
 risk_ready = 0.1                    # accepted probability that somebody called ready is below a standard
 risk_not_yet = 0.1                  # accepted probability that somebody told "not yet" is at all of them
-[levels.standards]
+[levels.standards]                  # all of them have to be met at once
 pitches = 0.85
 hit_batter = 0.75
 quiz = 0.70
 [levels.evidence]                   # the least that must have been seen before a verdict is given
-games = 3
-calls = 150
-evaluators = 2
+games = 3                           # games with a graded call
+calls = 150                         # graded calls
+evaluators = 2                      # different evaluators
 
 [[levels]]
 id = "varsity"
@@ -74,24 +79,57 @@ title = "Varsity"
 risk_ready = 0.1
 risk_not_yet = 0.1
 [levels.standards]
-pitches = 0.90
-batters_box = 0.80
-hit_batter = 0.80
-other_rulings = 0.80
-positioning = 0.80
-quiz = 0.80
+pitches = 0.90                      # balls and strikes
+batters_box = 0.80                  # feet, stance, leaving and changing the box
+hit_batter = 0.80                   # touched by a pitch
+other_rulings = 0.80                # everything else at the plate
+positioning = 0.80                  # working the slot
+quiz = 0.80                         # rules quiz
 [levels.evidence]
 games = 4
 calls = 250
 evaluators = 2
-[levels.disqualifying]              # the most misrulings with such a consequence that are let pass
-safety = 1
+[levels.disqualifying]              # the most misrulings with such a consequence that are let pass;
+safety = 1                          # one more is "not yet", whatever the rates. Also count, base, out
+"""
+
+_OPTIONS = """
+[rule_options]
+# Points that the rule books leave to a league, or leave unsettled. Take the # away in front of those that you
+# settle. What neither the policy nor the rule's words settle leaves a ruling that turns on it open.
 """
 
 
-def blank_policy() -> str:
-    """Return a policy with every setting, its default, and what it does; it is valid as it stands."""
-    return _POLICY
+@dataclass(frozen=True)
+class LeaguePoint:
+    """A point that a league settles: name, what it is, each choice in words, and what the rule's words say."""
+
+    name: str
+    title: str
+    choices: Mapping[str, str]
+    default: str | None
+    codes: Sequence[str]
+
+
+def blank_policy(points: Sequence[LeaguePoint] = ()) -> str:
+    """Return a policy with every setting, its default, and what it does; it is valid as it stands.
+
+    Parameters
+    ----------
+    points
+        What a league settles, as the rules declare it; each stands as a remark with its choices.
+    """
+    if not points:
+        return _POLICY
+    head, levels = _POLICY.split("# One [[levels]] section", 1)
+    texts = [_OPTIONS.lstrip("\n")]
+    for point in points:
+        choices = "; ".join(f'"{choice}": {words}' for choice, words in point.choices.items())
+        without = f'the rule\'s own words, "{point.default}"' if point.default else "not settled"
+        about = f"{point.title} ({', '.join(point.codes)}). {choices}. Without it: {without}."
+        texts += [f"# {line}\n" for line in textwrap.wrap(about, 110)]
+        texts.append(f'# {point.name} = "{point.default or next(iter(point.choices))}"\n')
+    return f"{head}{''.join(texts)}\n# One [[levels]] section{levels}"
 
 
 # The examples of single columns, put side by side, would be facts that cannot stand together. The row shows

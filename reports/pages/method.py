@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pipeline.config import AREA_TITLES
 from reports.blocks import Cell, Column, Figure, Page, Paragraph, Points, Section, Table
 from reports.book import Row, SeasonBook
 from reports.figures.charts import spread_chart
-from reports.words import AREAS, CONSEQUENCES, count, num, number, percent, plural, sentence
+from reports.pages.policy import policy_blocks
+from reports.words import AREAS, count, num, number, plural, sentence
 
 _CHAIN = [
     "The right ruling of every call is derived from the recorded facts under the rule code of the game's date. The evaluator's grade is never used as the truth.",
@@ -14,13 +14,16 @@ _CHAIN = [
     "A call that a missing fact leaves open counts neither way, and says which fact would settle it.",
     "The adjusted rate comes from a logistic model with crossed random effects of umpire, evaluator, situation and game within umpire (maximum likelihood by Laplace's approximation; Gaussian draws of the effects). It is stated for an average evaluator and the season's own mix of situations.",
     "Readiness is the share of joint draws in which an umpire meets every standard of the level above. Ready and not yet follow from the risks that the policy accepts; everything else is more looks.",
+    "More looks says how many and where: the smallest number that would draw the joint draws together far enough, if the rates stay as they are. A rough guide.",
+    "Growth is a slope over days for each umpire about a common trend, fitted jointly with evaluators' drift by the same weighting of calls; it is stated as the change of the adjusted rate from the first game to the last.",
     "Plain shares carry Wilson intervals.",
 ]
 _LIMITS = [
     "Areas are fitted one by one: skill in one area tells the model nothing about another, which makes thin areas look less certain than they may be.",
     "The errors of measured locations are the policy's figures, not estimated here. Scores by eye carry large ones.",
     "The evaluator's facts are taken as written. Where an evaluator writes down the wrong fact, the ruling follows it.",
-    "Topics 6 to 13 of plate work (interference, obstruction, bats, illegal pitches, umpire interference, lodged balls, equipment) have no rules yet, save changing boxes: such calls are shown as open and graded for nobody.",
+    "Where no text of a rule was found, the call is shown as open and graded for nobody.",
+    "Growth cannot tell a trend of all umpires from a trend of all evaluators: the common trend counts as growth.",
     "Umpires whom no chain of common evaluators links are never compared.",
     "Rules marked as from memory or concluded were not read word for word.",
 ]
@@ -32,7 +35,8 @@ _CAUTIONS = [
 
 _POLICY_MARGIN = (
     "A cut is the least adjusted rate. Whoever is judged for a level has to meet all cuts of its row at once. "
-    "A dash: the level sets no standard there."
+    "A dash: the level sets no standard there. Before a setting is changed, `platework score SEASON --what-if "
+    "OTHER.toml` tells who would read otherwise, and by which setting."
 )
 
 
@@ -67,31 +71,6 @@ def method_page(book: SeasonBook) -> Page:
         spread_chart(fits),
         table,
     )
-    levels = Table(
-        "policy-table",
-        "What the committee decided before the season",
-        [
-            Column("Level"),
-            *(Column(title, "num") for title in AREA_TITLES.values()),
-            Column("Least games", "num"),
-            Column("Least calls", "num"),
-            Column("Least evaluators", "num"),
-            Column("Risk of ready in error", "num"),
-            Column("Risk of not yet in error", "num"),
-        ],
-        [
-            [
-                Cell(level.title),
-                *(num(level.standards.get(area), percent(level.standards.get(area))) for area in AREA_TITLES),
-                num(level.evidence.games, count(level.evidence.games)),
-                num(level.evidence.calls, count(level.evidence.calls)),
-                num(level.evidence.evaluators, count(level.evidence.evaluators)),
-                num(level.risk_ready, percent(level.risk_ready, 0)),
-                num(level.risk_not_yet, percent(level.risk_not_yet, 0)),
-            ]
-            for level in book.policy.levels
-        ],
-    )
     return Page(
         path="method.html",
         title="Method and limits",
@@ -99,7 +78,7 @@ def method_page(book: SeasonBook) -> Page:
         sections=[
             Section("cautions", "Before anything else", [Paragraph([text], tone="caution") for text in _CAUTIONS]),
             Section("chain", "From a call to a reading", [Points([[text] for text in _CHAIN])]),
-            Section("policy", "The policy", [levels, *_other_settings(book)], margin=[_POLICY_MARGIN]),
+            Section("policy", "The policy", policy_blocks(book), margin=[_POLICY_MARGIN]),
             Section(
                 "fits",
                 "The fits",
@@ -110,40 +89,6 @@ def method_page(book: SeasonBook) -> Page:
         ],
         nav="method.html",
     )
-
-
-def _other_settings(book: SeasonBook) -> list[Table]:
-    policy = book.policy
-    measured = policy.measurement
-    settings = [
-        ("Interval of every estimate", percent(policy.interval, 0)),
-        ("Spread of a tracked location (standard deviation)", f"{number(measured.tracked_sd_in)} in"),
-        ("Spread of a location from video", f"{number(measured.video_sd_in)} in"),
-        ("Spread of a location by eye", f"{number(measured.eye_sd_in)} in"),
-        (
-            "Chance of being right within which a pitch is an edge pitch",
-            f"{percent(measured.edge_low, 0)} to {percent(measured.edge_high, 0)}",
-        ),
-        *(
-            (f"Weight of a misruling that costs {CONSEQUENCES[name]}", number(weight, 1))
-            for name, weight in policy.consequence_weights.items()
-        ),
-        ("Draws of the joint posterior", count(policy.draws)),
-        ("Seed", str(policy.seed)),
-    ]
-    limits = [
-        (f"{level.title}: misrulings allowed that cost {CONSEQUENCES[name]}", count(most))
-        for level in policy.levels
-        for name, most in level.disqualifying.items()
-    ]
-    return [
-        Table(
-            "settings-table",
-            "Everything else that the figures depend on",
-            [Column("Setting"), Column("Value", "num")],
-            [[Cell(name), Cell(value)] for name, value in [*settings, *limits]],
-        )
-    ]
 
 
 def _outcome(row: Row) -> str:
