@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from statistics import NormalDist
 
+from scipy.special import betaincinv
+
 
 def wilson(successes: float, trials: float, coverage: float) -> tuple[float, float]:
     """Return the Wilson score interval of a proportion; (0, 1) when nothing was seen.
@@ -29,4 +31,20 @@ def wilson(successes: float, trials: float, coverage: float) -> tuple[float, flo
     # At 0 of n and n of n one end is exact; the square root would leave it off by a rounding error.
     low = 0.0 if successes == 0 else max(0.0, centre - half)
     high = 1.0 if successes == trials else min(1.0, centre + half)
+    return low, high
+
+
+def exact(successes: float, trials: float, coverage: float) -> tuple[float, float]:
+    """Return the exact interval of a proportion, which covers at least at its rate; (0, 1) when nothing was seen.
+
+    Notes
+    -----
+    Clopper & Pearson 1934, Biometrika 26, by quantiles of the beta distribution; method 5 of Newcombe 1998.
+    """
+    if trials <= 0:
+        return 0.0, 1.0
+    tail = (1 - coverage) / 2
+    wrong = trials - successes
+    low = 0.0 if successes == 0 else float(betaincinv(successes, wrong + 1, tail))
+    high = 1.0 if wrong == 0 else float(betaincinv(successes + 1, wrong, 1 - tail))
     return low, high
