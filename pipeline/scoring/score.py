@@ -15,6 +15,7 @@ from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.intervals import wilson
 from pipeline.scoring.quiz_measures import quiz_measures
+from pipeline.scoring.shared_looks import agreement_rows, pair_rows
 from pipeline.scoring.stored_draws import write_draws
 from pipeline.scoring.tables import Row, by_key, write_table
 from pipeline.scoring.threads import one_blas_thread
@@ -112,6 +113,7 @@ class _Season:
     def write(self) -> int:
         """Write all result tables; return the number of rows."""
         written = self._write_rates() + self._write_growth() + self._write_readiness() + self._write_misrulings()
+        written += self._write_shared_looks()
         return written + self._write_evaluators() + self._write_quiz() + self._write_positioning() + self._write_fits()
 
     def _write_rates(self) -> int:
@@ -124,9 +126,6 @@ class _Season:
                 rows += rates.umpire_rate_rows(model, counted, self.policy.interval)
         return write_table(self.store, "umpire_rate", rows)
 
-    def _write_readiness(self) -> int:
-        made: dict[str, dict[str, int]] = {}
-        for row in _records(self.store, "umpire_consequence"):
     def _write_growth(self) -> int:
         rows: list[dict[str, object]] = []
         for area in (OVERALL, *CALL_AREAS):
@@ -136,6 +135,9 @@ class _Season:
                 rows += growth.growth_rows(self.models[area], _days(known["game_on"]), self.policy.interval)
         return write_table(self.store, "growth", rows)
 
+    def _write_readiness(self) -> int:
+        made: dict[str, dict[str, int]] = {}
+        for row in _records(self.store, "umpire_consequence"):
             made.setdefault(row["umpire_id"], {})[row["consequence"]] = row["times"]
         said = readiness.readiness_tables(self.policy, self.roster, self.models, made, self.groups)
         ranked: list[dict[str, object]] = []
@@ -187,6 +189,12 @@ class _Season:
         return write_table(self.store, "evaluator", rows) + write_table(
             self.store, "evaluator_misgrade", evaluators.misgrade_rows(misgrades, suspected)
         )
+
+    def _write_shared_looks(self) -> int:
+        looks = _records(self.store, "shared_look") if self.store.has_table("checked.plate_calls") else []
+        return write_table(
+            self.store, "evaluator_agreement", agreement_rows(looks, self.policy.interval, self.policy.seed)
+        ) + write_table(self.store, "evaluator_pair", pair_rows(looks))
 
     def _write_quiz(self) -> int:
         items = _records(self.store, "quiz_item") if self.has_quiz else []

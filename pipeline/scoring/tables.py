@@ -200,6 +200,22 @@ TABLES: dict[str, dict[str, str]] = {
         "call_ids": "VARCHAR",
         "remark": "VARCHAR",
     },
+    "evaluator_agreement": {
+        "aspect": "VARCHAR",
+        "looks": "BIGINT",
+        "evaluators": "BIGINT",
+        "alpha": "DOUBLE",
+        "alpha_low": "DOUBLE",
+        "alpha_high": "DOUBLE",
+    },
+    "evaluator_pair": {
+        "aspect": "VARCHAR",
+        "evaluator_id": "VARCHAR",
+        "other_id": "VARCHAR",
+        "looks": "BIGINT",
+        "same": "BIGINT",
+        "kappa": "DOUBLE",
+    },
     "quiz_umpire": {
         "umpire_id": "VARCHAR",
         "name": "VARCHAR",

@@ -11,6 +11,7 @@ from reports.links import SiteLinks, link_cell, linked_cell
 from reports.naming import anchor
 from reports.pages.evaluator_health import health_section
 from reports.pages.rules import rules_table
+from reports.pages.shared_looks import shared_looks
 from reports.words import (
     CODES,
     GRADES,
@@ -42,6 +43,7 @@ def evaluators_page(book: SeasonBook, links: SiteLinks) -> Page:
         _severity(rows, links),
         _drift(rows, links, book.season["interval"]),
         _agreement(rows, links),
+        shared_looks(book, links),
         _messages(rows, links),
     ]
     return Page(
