@@ -46,6 +46,23 @@ def positioning(store: Store, put_rows: Callable[..., None], umpires: int = 12) 
     put_rows(store, "facts.fct_positioning", columns, rows)
 
 
+def shared_pitches(store: Store, put_rows: Callable[..., None]) -> None:
+    """The first forty calls told as twenty pitches that two evaluators wrote down."""
+    columns = dict.fromkeys(("call_id", "game_id", "moment", "evaluator_id", "grade"), "VARCHAR") | {"pitch_no": "BIGINT"}
+    rows = [
+        {
+            "call_id": f"C{i:06d}",
+            "game_id": "G000-0",
+            "moment": "pitch",
+            "pitch_no": i // 2,
+            "evaluator_id": f"E{i % 2}",
+            "grade": "wrong" if i % 3 else "right",
+        }
+        for i in range(40)
+    ]
+    put_rows(store, "checked.plate_calls", columns, rows)
+
+
 def quiz_rows(umpires: int = 12) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[dict[str, Any]]]:
     items = [{"item_id": f"I{i}", "key": "a"} for i in range(6)]
     answers = [
@@ -76,6 +93,7 @@ def test_two_runs_on_the_same_tables_give_the_same_rows(
     fill_season(store, simulate())
     fill_quiz(store, *quiz_rows())
     positioning(store, put_rows)
+    shared_pitches(store, put_rows)
     score_season(config, store)
     first = everything(store)
     score_season(config, store)
