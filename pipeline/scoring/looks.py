@@ -21,6 +21,7 @@ MOST_LOOKS = 3000
 """Beyond this many further looks it is said that looks will not settle it."""
 
 STEP_LOOKS = 10
+_MORE_ANSWERS = (20, 40, 80, 160, 320)
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ class Looks:
     evaluators
         Evaluators that the least evidence still lacks.
     quiz_answers
-        Answers on the quiz.
+        Answers on the quiz; no more than 320 are thought of.
     areas
         Where the looks are to be: areas that are open or were never seen.
     """
@@ -95,7 +96,7 @@ def looks_needed(level: Level, standings: Sequence[Standing], row: Row, populati
     if quiz is not None and quiz.holds == "unsure":
         answers = further_looks(quiz, level, population_sd.get("quiz", 0.0)) or 0
 
-    def joint(calls: float) -> float:
+    def joint(calls: float, answers: int) -> float:
         met = []
         for one in known:
             more = answers if one.area == "quiz" else calls * one.calls / max(row["calls"], 1)
@@ -103,8 +104,15 @@ def looks_needed(level: Level, standings: Sequence[Standing], row: Row, populati
         return float(np.mean(np.logical_and.reduce(met)))
 
     calls: int | None = 0
-    if known and not settled(joint(0), level):
-        calls = _smallest(lambda more: settled(joint(more), level)) if row["calls"] else None
+    if known and not settled(joint(0, answers), level):
+        calls = None
+        most = MOST_LOOKS if row["calls"] else 0
+        # A quiz that is sure enough by itself may still be what keeps all standards from being so.
+        enough = (more for more in (answers, *_MORE_ANSWERS) if more >= answers and settled(joint(most, more), level))
+        found = next(enough, None) if quiz is not None else (answers if settled(joint(most, answers), level) else None)
+        if found is not None:
+            answers = found
+            calls = 0 if settled(joint(0, found), level) else _smallest(lambda more: settled(joint(more, found), level))
     # What the evidence lacks must be seen in any case.
     total = max(calls or 0, _up_to_step(lacking)) or None
     games = None

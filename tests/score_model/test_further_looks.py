@@ -68,6 +68,21 @@ def test_quiz_answers_are_counted_apart_from_calls() -> None:
     assert found.areas == ("quiz",)
 
 
+def test_a_quiz_that_is_met_but_keeps_the_whole_from_being_sure_is_asked_for_too() -> None:
+    # The quiz is met with Phi(.06 / .045) = .909, balls and strikes with .977: each sure enough for .91 or all
+    # but so, but however many calls are seen both together come to no more than the quiz's .909.
+    rng = np.random.default_rng(1)
+    strict = Level("v", "V", {}, Evidence(3, 150, 2), 0.09, 0.05)
+    quiz = normal("quiz", 0.6, 0.66, 0.045, 40)
+    quiz = Standing(**{**vars(quiz), "draws": rng.permutation(quiz.draws), "holds": "met"})
+    pitches = normal("pitches", 0.9, 0.94, 0.02)
+    assert quiz.draws is not None
+    assert 0.90 < np.mean(quiz.draws >= 0.6) < 0.92
+    found = looks_needed(strict, [pitches, quiz], ROW, {"quiz": 0.2, "pitches": 0.05})
+    assert found.quiz_answers in (20, 40)
+    assert further_looks(quiz, strict, 0.2) is None
+
+
 def test_sensitivity_gives_the_reading_at_one_and_two_points_either_way() -> None:
     # SD one point, one point above the cut: the chance is Phi(1 - shift in points).
     rows = sensitivity(LEVEL, [normal("pitches", 0.9, 0.91, 0.01)], ROW, {})
