@@ -22,6 +22,10 @@ Codes: TypeAlias = NDArray[np.int64]
 Matrix: TypeAlias = Floats | sparse.csr_array
 
 
+SMALL_TABLE = 100_000
+SPARSE_SHARE = 0.1
+
+
 def sums(levels: Codes, by_row: Floats, size: int) -> Floats:
     """Return the sum of `by_row` over the rows of each level, for levels 0 to size - 1."""
     return np.bincount(levels, weights=by_row, minlength=size).astype(np.float64, copy=False)
@@ -42,6 +46,16 @@ class Runs:
         return found
 
 
+@dataclass(frozen=True)
+class Pairs:
+    """The pairs of levels that occur: row and column level of each, where each row starts, and each cell's pair."""
+
+    rows: Codes
+    columns: Codes
+    starts: Codes
+    of_cell: Codes
+
+
 class Meeting:
     """Where the levels of two factors meet: gives, for a weight per cell, the table of summed weights.
 
@@ -51,30 +65,29 @@ class Meeting:
 
     def __init__(self, rows: Codes, columns: Codes, shape: tuple[int, int]) -> None:
         self.shape = shape
+        self.pairs: Pairs | None = None
         key = rows * shape[1] + columns
         size = shape[0] * shape[1]
         self._index: Codes = key
-        self._sparse = False
         self._runs: Runs | None = None
-        if size > 100_000:
+        if size > SMALL_TABLE:
             # Runs of one pair are taken together first: then only one number a run need be sorted.
             starts = np.flatnonzero(np.diff(key, prepend=-1))
-            pairs, index = np.unique(key[starts], return_inverse=True)
-            if pairs.size < 0.1 * size:
-                self._sparse = True
-                self._columns = (pairs % shape[1]).astype(np.int32)
-                bounds = np.searchsorted(pairs, np.arange(shape[0] + 1, dtype=np.int64) * shape[1])
-                self._starts = bounds.astype(np.int32)
+            found, index = np.unique(key[starts], return_inverse=True)
+            if found.size < SPARSE_SHARE * size:
+                bounds = np.searchsorted(found, np.arange(shape[0] + 1, dtype=np.int64) * shape[1])
                 self._index = np.repeat(index.astype(np.int64), np.diff(np.append(starts, key.size)))
-                if starts.size == pairs.size:
-                    self._runs = Runs(self._index, pairs.size)
+                self.pairs = Pairs(found // shape[1], found % shape[1], bounds, self._index)
+                if starts.size == found.size:
+                    self._runs = Runs(self._index, found.size)
 
     def table(self, weights: Floats) -> Matrix:
         """Return the sum of `weights` by pair of levels, shape (row levels, column levels)."""
-        if self._sparse:
-            size = self._columns.size
+        if self.pairs is not None:
+            size = self.pairs.columns.size
             data = self._runs.sums(weights) if self._runs is not None else sums(self._index, weights, size)
-            return sparse.csr_array((data, self._columns, self._starts), shape=self.shape)
+            columns, starts = self.pairs.columns.astype(np.int32), self.pairs.starts.astype(np.int32)
+            return sparse.csr_array((data, columns, starts), shape=self.shape)
         flat = sums(self._index, weights, self.shape[0] * self.shape[1])
         return flat.reshape(self.shape)
 

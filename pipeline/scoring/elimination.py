@@ -11,14 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import linalg, sparse
 
-from pipeline.scoring.design import Codes, Floats, Layout, Matrix
-
-_CHUNK_NUMBERS = 4_000_000
+from pipeline.scoring.design import Floats, Layout, Matrix
 
 ByFactor = dict[str, Floats]
 
 
-def _row_scaled(matrix: Matrix, scale: Floats) -> Matrix:
+def row_scaled(matrix: Matrix, scale: Floats) -> Matrix:
+    """Return a matrix with each row multiplied by its scale."""
     if isinstance(matrix, np.ndarray):
         return matrix * scale[:, None]
     return sparse.csr_array(
@@ -29,13 +28,6 @@ def _row_scaled(matrix: Matrix, scale: Floats) -> Matrix:
 
 def _dense(matrix: Matrix) -> Floats:
     return matrix if isinstance(matrix, np.ndarray) else np.asarray(matrix.todense())
-
-
-def _row_sums_of_product(matrix: Matrix, other: Floats) -> Floats:
-    """Return the sum over columns of matrix * other, elementwise."""
-    if isinstance(matrix, np.ndarray):
-        return np.asarray(np.einsum("ij,ij->i", matrix, other))
-    return np.asarray(matrix.multiply(other).sum(axis=1)).ravel()
 
 
 @dataclass
@@ -77,14 +69,6 @@ class Curvature:
             coupled = coupled + self.child_link * found[d.block][d.parent]
             found[d.child] = child - coupled / self.child_diagonal
         return found
-
-
-@dataclass(frozen=True)
-class Variances:
-    """The needed parts of H^-1: its diagonal by factor, and the variance of eta by cell."""
-
-    diagonal: ByFactor
-    eta: Floats
 
 
 def totals(layout: Layout, by_cell: Floats, sd: dict[str, float]) -> ByFactor:
@@ -171,7 +155,7 @@ def _eliminate(d: Layout, border: Floats, coupling: dict[str, Matrix], diagonal:
     if not coupling:
         return
     root = 1 / np.sqrt(diagonal)
-    scaled = {name: _row_scaled(matrix, root) for name, matrix in coupling.items()}
+    scaled = {name: row_scaled(matrix, root) for name, matrix in coupling.items()}
     for i, one in enumerate(d.border):
         rows = slice(offsets[one], offsets[one] + d.sizes[one])
         for other in d.border[i:]:
@@ -180,105 +164,3 @@ def _eliminate(d: Layout, border: Floats, coupling: dict[str, Matrix], diagonal:
             border[rows, columns] -= product
             if other != one:
                 border[columns, rows] -= product.T
-
-
-def inverse_parts(curvature: Curvature) -> Variances:
-    """Return the needed parts of H^-1, computed block by block."""
-    d, c, sd = curvature.layout, curvature, curvature.sd
-    size, offsets = d.border_size, d.offsets
-    inverse = np.zeros((size, size))
-    if size:
-        inverse = linalg.cho_solve((c.border_factor, True), np.eye(size), check_finite=False)
-    diagonal = {name: np.diagonal(inverse)[o : o + d.sizes[name]].copy() for name, o in offsets.items()}
-    eta = np.zeros(d.order.size)
-    for i, one in enumerate(d.border):
-        row = offsets[one] + d.codes[one]
-        eta += (sd[one] ** 2 * np.diagonal(inverse))[row]
-        for other in d.border[i + 1 :]:
-            if sd[one] > 0 and sd[other] > 0:
-                eta += 2 * sd[one] * sd[other] * inverse[row, offsets[other] + d.codes[other]]
-    blocks, children = d.sizes[d.block], d.sizes[d.child] if d.child else 0
-    diagonal[d.block] = np.empty(blocks)
-    if d.child:
-        diagonal[d.child] = np.empty(children)
-    # Cells are sorted by block and child; children need not be, so they are taken in the order of their
-    # parent.
-    by_parent = np.argsort(d.parent, kind="stable")
-    cell_ends = np.searchsorted(d.codes[d.block], np.arange(blocks + 1))
-    child_ends = np.searchsorted(d.parent[by_parent], np.arange(blocks + 1))
-    largest = max(1, _CHUNK_NUMBERS // max(1, size))
-    for low, high in _chunks(child_ends if d.child else np.arange(blocks + 1), largest):
-        cells = slice(int(cell_ends[low]), int(cell_ends[high]))
-        mine = by_parent[child_ends[low] : child_ends[high]]
-        _block_variances(c, inverse, slice(low, high), cells, mine, diagonal, eta)
-    return Variances(diagonal, eta)
-
-
-def _block_variances(
-    c: Curvature,
-    inverse: Floats,
-    rows: slice,
-    cells: slice,
-    mine: Codes,
-    diagonal: ByFactor,
-    eta: Floats,
-) -> None:
-    """Fill `diagonal` and `eta` for the block levels `rows`, their children `mine` and their `cells`."""
-    d, sd = c.layout, c.sd
-    offsets = d.offsets
-    scale = 1 / c.block_diagonal[rows]
-    own = {name: _row_scaled(c.block_border[name][rows], scale) for name in d.border}
-    across = np.zeros((scale.size, inverse.shape[0]))
-    for name, o in offsets.items():
-        across -= own[name] @ inverse[o : o + d.sizes[name]]
-    variance = scale.copy()
-    for name, o in offsets.items():
-        variance -= _row_sums_of_product(own[name], across[:, o : o + d.sizes[name]])
-    diagonal[d.block][rows] = variance
-    level = d.codes[d.block][cells] - rows.start
-    # Two large tables are read at scattered places once, not once for each.
-    by_border = across * (2 * sd[d.block])
-    if d.child is not None:
-        owner = d.parent[mine] - rows.start
-        scale = 1 / c.child_diagonal[mine]
-        link = c.child_link[mine]
-        coupling = {name: c.child_border[name][mine] for name in d.border}
-        with_border = link[:, None] * across[owner]
-        with_block = link * variance[owner]
-        for name, o in offsets.items():
-            with_border += coupling[name] @ inverse[o : o + d.sizes[name]]
-            with_block += _row_sums_of_product(coupling[name], across[owner, o : o + d.sizes[name]])
-        with_border *= -scale[:, None]
-        with_block *= -scale
-        own_variance = 1 - link * with_block
-        for name, o in offsets.items():
-            own_variance -= _row_sums_of_product(coupling[name], with_border[:, o : o + d.sizes[name]])
-        own_variance *= scale
-        diagonal[d.child][mine] = own_variance
-        place = np.empty(d.sizes[d.child], dtype=np.int64)
-        place[mine] = np.arange(mine.size)
-        by_level = sd[d.block] ** 2 * variance[owner]
-        by_level += sd[d.child] ** 2 * own_variance + 2 * sd[d.child] * sd[d.block] * with_block
-        with_border *= 2 * sd[d.child]
-        with_border += by_border[owner]
-        by_border = with_border
-        level = place[d.codes[d.child][cells]]
-    else:
-        by_level = sd[d.block] ** 2 * variance
-    found = by_level[level]
-    for name, o in offsets.items():
-        if sd[name] > 0:
-            found += sd[name] * by_border[level, o + d.codes[name][cells]]
-    eta[cells] += found
-
-
-def _chunks(ends: Codes, largest: int) -> list[tuple[int, int]]:
-    """Cut the block levels into runs of which each holds at most `largest` rows (or one level)."""
-    runs: list[tuple[int, int]] = []
-    low = 0
-    while low < ends.size - 1:
-        high = int(np.searchsorted(ends, ends[low] + largest, side="right")) - 1
-        high = min(max(high, low + 1), ends.size - 1)
-        runs.append((low, high))
-        low = high
-    return runs

@@ -16,9 +16,10 @@ import numpy as np
 from pipeline.scoring.crossed_effects import CLEAR_LOSS, SINGULAR_LOSS, SUSPECT_SD, too_large
 from pipeline.scoring.design import Design, Floats
 from pipeline.scoring.diagnostics import FitRecord, Outcome
-from pipeline.scoring.elimination import ByFactor, Curvature, factor, inverse_parts, totals
+from pipeline.scoring.elimination import ByFactor, Curvature, factor, totals
 from pipeline.scoring.search import FINE, Maximum, maximise
 from pipeline.scoring.threads import one_blas_thread
+from pipeline.scoring.variances import inverse_parts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

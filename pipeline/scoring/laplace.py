@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.scoring.design import Design, Floats
-from pipeline.scoring.elimination import ByFactor, Curvature, Variances, factor, inverse_parts, spread, totals
+from pipeline.scoring.elimination import ByFactor, Curvature, factor, spread, totals
 from pipeline.scoring.response import Binomial, Response
+from pipeline.scoring.variances import Variances, inverse_parts
 
 _MAX_INNER_STEPS = 60
 _INNER_TOLERANCE = 1e-12

@@ -24,7 +24,8 @@ def draw_around_mode(fit: CrossedFit, draws: int, rng: np.random.Generator) -> D
     free = [name for name in design.names if design.present[name] > 1]
     packing = Packing.of(model, free)
     start = Point(fit.fixed, fit.own, {name: max(fit.sd[name], 0.1) for name in free})
-    peak = search_mode(model, packing, start, PRIOR_SD)
+    # The normal curve drawn from is no more exact than this.
+    peak = search_mode(model, packing, start, PRIOR_SD, tolerance=1e-6)
     mode = mode_at(model, packing, peak.at)
     shift = _draw_hyper(model, packing, peak.at, draws, rng)
     intercept = mode.intercept + shift[:, 0]

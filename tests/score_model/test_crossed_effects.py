@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 from scipy.special import expit
 
+from pipeline.scoring import design as design_module
 from pipeline.scoring.crossed_effects import fit_crossed_effects
 from pipeline.scoring.design import build_design
 from pipeline.scoring.diagnostics import Outcome
@@ -106,9 +107,22 @@ def test_the_gradient_is_the_slope_of_the_likelihood(
     assert [*gradient.fixed, *(gradient.log_sd[name] for name in names)] == pytest.approx(numeric, abs=3e-3, rel=1e-4)
 
 
-def test_variances_are_those_of_the_inverse_matrix() -> None:
+@pytest.mark.parametrize("nested", [{"game": "umpire"}, None])
+@pytest.mark.parametrize("sparse", ["none", "child", "all"])
+def test_variances_are_those_of_the_inverse_matrix(
+    nested: dict[str, str] | None, sparse: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Small tables are kept whole; here the forms for few pairs are tried on them too.
     y, n, codes = season(4)
-    model = LaplaceModel(build_design(y, n, codes, {"game": "umpire"}))
+    if sparse != "none":
+        monkeypatch.setattr(design_module, "SMALL_TABLE", 0)
+        # Of the pairs of games and evaluators, and of games and situations, well under .95 occur; of the
+        # umpires' nearly all.
+        monkeypatch.setattr(design_module, "SPARSE_SHARE", 0.95 if sparse == "child" else 1.1)
+    model = LaplaceModel(build_design(y, n, codes, nested))
+    forms = {key: meeting.pairs is not None for key, meeting in model.design.meets.items()}
+    assert any(forms.values()) == (sparse != "none") or nested is None
+    assert all(forms.values()) == (sparse == "all")
     mode = model.mode(0.5, SD)
     design = model.design
     z = np.hstack([np.eye(design.sizes[name])[design.codes[name]] * SD[name] for name in design.names])
