@@ -119,3 +119,16 @@ def test_a_misgrade_names_the_code_that_is_suspected() -> None:
     rows = [misgrade(i, "hit_batter", "ncaa;obr" if i < 2 else "obr") for i in range(3)] + [misgrade(9, "pitch", None)]
     found = misgrade_rows(rows, suspicions(rows))
     assert [row["other_code"] for row in found] == ["obr", "obr", "obr", None]
+
+
+@pytest.mark.slow
+def test_intervals_of_drift_cover_a_known_drift_at_about_the_stated_rate() -> None:
+    covered = []
+    for seed in range(30):
+        frame, days = cells(drift_logit_per_30_days=-0.3, seed=100 + seed)
+        one = drifts(model(frame), days, 0.9)["E5"]
+        # -0.3 logit a month at the two strata, slopes expit'(2.4) = .077 and expit'(.8) = .214: -4.4 points.
+        covered.append(one.low <= -0.0437 <= one.high)
+        covered += [e.low <= 0 <= e.high for name, e in drifts(model(frame), days, 0.9).items() if name != "E5"]
+    # 180 intervals; the umpires' own effects take up a little of the drift.
+    assert 0.84 <= np.mean(covered) <= 0.97
