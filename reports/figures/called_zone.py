@@ -16,10 +16,10 @@ WIDTH = 344.0
 """Width of the drawing in its own units: that of a telephone's page."""
 
 _PER_IN = 8.0
-_LEFT, _TOP = 104.0, 58.0
-_FOOT = 74.0
-_FAR_IN = 6.0
-"""Offsets beyond this are drawn at it; the number beside it stays true."""
+_LEFT, _TOP = 116.0, 92.0
+_FOOT = 118.0
+_REACH = 48.0
+"""Offsets are drawn up to here, in the drawing's units; the number beside it stays true beyond."""
 
 _SIDES = {"inside": "Inside", "outside": "Outside", "high": "High", "low": "Low"}
 
@@ -70,6 +70,13 @@ class ZoneDrawing:
     marks: Sequence[MeasureMark]
     labels: Sequence[Label]
     words: str
+    enlarged: int
+
+    @property
+    def note(self) -> str:
+        """What is drawn to which scale."""
+        times = {1: "to the same scale as the zone", 2: "twice as large as the zone"}
+        return f"Marks in inches. Offsets are drawn {times.get(self.enlarged, f'{self.enlarged} times as large as the zone')}."
 
 
 def signed(value: float | None) -> str:
@@ -85,12 +92,18 @@ def zone_drawing(rows: Sequence[Row], zone_low_in: float, zone_high_in: float, h
     width, height = 2 * half_width_in * _PER_IN, (zone_high_in - zone_low_in) * _PER_IN
     right, bottom = _LEFT + width, _TOP + height
     given = {row["edge"]: row for row in rows if row["offset_in"] is not None}
-    at = {name: _held(row["offset_in"]) * _PER_IN for name, row in given.items()}
+    furthest = max((abs(row[end]) for row in given.values() for end in ("low", "high")), default=0.0)
+    enlarged = next((times for times in (4, 3, 2) if furthest * times * _PER_IN <= _REACH), 1)
+
+    def drawn(value: float) -> float:
+        return min(max(value * enlarged * _PER_IN, -_REACH), _REACH)
+
+    at = {name: drawn(row["offset_in"]) for name, row in given.items()}
     called_left, called_right = _LEFT - at.get("inside", 0), right + at.get("outside", 0)
     called_top, called_bottom = _TOP - at.get("high", 0), bottom + at.get("low", 0)
     edges = []
     for name, row in given.items():
-        low, high = _held(row["low"]) * _PER_IN, _held(row["high"]) * _PER_IN
+        low, high = drawn(row["low"]), drawn(row["high"])
         if name in ("inside", "outside"):
             x = called_left if name == "inside" else called_right
             start = _LEFT - high if name == "inside" else right + low
@@ -107,14 +120,11 @@ def zone_drawing(rows: Sequence[Row], zone_low_in: float, zone_high_in: float, h
         round(bottom + _FOOT, 1),
         _rounded((_LEFT, _TOP, width, height)),
         edges,
-        _marks(right, bottom, half_width_in, zone_low_in, zone_high_in),
+        _marks(right, bottom, half_width_in, zone_low_in, zone_high_in) + _edge_marks(right, bottom, enlarged),
         _labels(given, right, bottom),
         _words(rows),
+        enlarged,
     )
-
-
-def _held(value: float) -> float:
-    return min(max(value, -_FAR_IN), _FAR_IN)
 
 
 def _rounded(values: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
@@ -124,7 +134,7 @@ def _rounded(values: tuple[float, float, float, float]) -> tuple[float, float, f
 
 def _marks(right: float, bottom: float, half: float, low: float, high: float) -> list[MeasureMark]:
     """Marks at every inch, longer and numbered at every sixth: along the foot from the plate's middle, beside by height."""
-    middle, foot, side = (_LEFT + right) / 2, bottom + 52, right + 58
+    middle, foot, side = (_LEFT + right) / 2, bottom + 92, right + 58
     marks = []
     reach = int(half)
     for i in range(-reach, reach + 1):
@@ -146,13 +156,31 @@ def _marks(right: float, bottom: float, half: float, low: float, high: float) ->
     return marks
 
 
+def _edge_marks(right: float, bottom: float, enlarged: int) -> list[MeasureMark]:
+    """A short measure across each edge: a mark at every inch beyond and within the rule book's."""
+    marks: list[MeasureMark] = []
+    middle, half_way = (_LEFT + right) / 2, round((_TOP + bottom) / 2, 1)
+    step = enlarged * _PER_IN
+    for i in range(-int(24 / step), int(_REACH / step) + 1):
+        d, long = i * step, 4.0 if i else 8.0
+        marks += [
+            MeasureMark(round(x, 1), half_way - long, round(x, 1), half_way + long, not i)
+            for x in (_LEFT - d, right + d)
+        ]
+        marks += [
+            MeasureMark(middle - long, round(y, 1), middle + long, round(y, 1), not i)
+            for y in (_TOP - d, bottom + d)
+        ]
+    return marks
+
+
 def _labels(given: Mapping[str, Row], right: float, bottom: float) -> list[Label]:
     middle, half_way = (_LEFT + right) / 2, (_TOP + bottom) / 2
     places: dict[str, tuple[float, float]] = {
-        "inside": (48, half_way - 4),
-        "outside": (right + 24, bottom + 30),
-        "high": (middle, _TOP - 38),
-        "low": (middle, bottom + 30),
+        "inside": (34, half_way - 4),
+        "outside": (right + 24, half_way),
+        "high": (middle, _TOP - 72),
+        "low": (middle, bottom + 66),
     }
     labels = []
     for name, (x, y) in places.items():
@@ -160,8 +188,8 @@ def _labels(given: Mapping[str, Row], right: float, bottom: float) -> list[Label
         if name == "inside":
             labels += [Label(x, y, _SIDES[name], "zone-side"), Label(x, y + 16, value, "zone-value")]
         elif name == "outside":
-            labels += [Label(right + 24, _TOP - 38, _SIDES[name], "zone-side")]
-            labels += [Label(right + 24, _TOP - 22, value, "zone-value")]
+            labels += [Label(right + 24, _TOP - 72, _SIDES[name], "zone-side")]
+            labels += [Label(right + 24, _TOP - 56, value, "zone-value")]
         elif name == "high":
             labels += [Label(x - 24, y, _SIDES[name], "zone-side"), Label(x - 24, y + 16, value, "zone-value")]
         else:

@@ -1,6 +1,6 @@
 """Time of the called-zone fit, and how its intervals cover on seasons with known edges. Run by hand:
 
-    python tests/bench/bench_called_zone.py [umpires] [pitches an umpire] [seasons]
+    python tests/bench/bench_called_zone.py [umpires] [pitches an umpire] [seasons] [game SD in tenths of an inch]
 
 Simulated: pitches about the zone's edges, offsets with SD .8 in about (.6, 1, -.3, .4), log sharpness with SD .3
 about log .9, places measured with an error of .5 in (half of them 1.5 in), two circumstances by pitch and two by
@@ -44,14 +44,14 @@ def simulate(umpires: int, each: int, seed: int, *, game_sd: float = 0.0):
     return (seen, sd_x, strike.astype(float), umpire, terms, umpires, game), own
 
 
-def main(umpires: int, each: int, seasons: int) -> None:
+def main(umpires: int, each: int, seasons: int, tenths: int) -> None:
     from pipeline.scoring.called_zone.edges import pack
     from pipeline.scoring.called_zone.fit import fit_zone
     from pipeline.scoring.threads import one_blas_thread
 
     inside, shifts = [], []
     for season in range(seasons):
-        data, own = simulate(umpires, each, season)
+        data, own = simulate(umpires, each, season, game_sd=tenths / 10)
         cpu = time.process_time()
         with one_blas_thread():
             fit = fit_zone(pack(*data))
@@ -64,9 +64,10 @@ def main(umpires: int, each: int, seasons: int) -> None:
         )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     sys.stdout.write(f"90 % intervals hold: umpires' values {np.round(np.mean(inside, axis=0), 3)}, ")
-    sys.stdout.write(f"shifts {np.mean(shifts):.3f}; {peak:.2f} GB\n")
+    by_term = np.mean(shifts, axis=(0, 2))
+    sys.stdout.write(f"shifts by circumstance (two by pitch, two by game) {np.round(by_term, 2)}; {peak:.2f} GB\n")
 
 
 if __name__ == "__main__":
     given = [int(word) for word in sys.argv[1:]]
-    main(*(given + [1000, 250, 1][len(given) :]))
+    main(*(given + [1000, 250, 1, 0][len(given) :]))

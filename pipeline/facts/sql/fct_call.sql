@@ -52,7 +52,7 @@ WITH source AS (
               WHEN moment = 'pitch' OR batter_act <> 'none' OR walk_request <> 'none' OR bat <> 'legal' OR helmet <> 'proper'
                 OR catcher_act <> 'none' OR umpire_act <> 'none' OR pitch_legality <> 'legal' THEN 'no'
               WHEN stance_front IS NOT NULL AND stance_back IS NOT NULL THEN 'no' END AS stance_fault,
-         CASE WHEN batter_side = 'right' THEN -ball_x_in WHEN batter_side = 'left' THEN ball_x_in END AS toward_outside_in
+         CASE WHEN batter_side = 'right' THEN ball_x_in WHEN batter_side = 'left' THEN -ball_x_in END AS toward_outside_in
   FROM judged
 ), named AS (
   SELECT *,

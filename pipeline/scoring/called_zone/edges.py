@@ -53,6 +53,8 @@ class Pitches:
         Shape (groups, terms): the circumstances that shift the edges, one row a group.
     umpires
         Number of umpires, those without a pitch among them.
+    cluster
+        The game of each group, or -1 where games are not told apart.
     """
 
     inside_in: Floats
@@ -62,6 +64,7 @@ class Pitches:
     umpire: Codes
     terms: Floats
     umpires: int
+    cluster: Codes
 
     @cached_property
     def counts(self) -> Codes:
@@ -112,6 +115,7 @@ def pack(
         umpire=umpire[order][starts],
         terms=terms[order][starts],
         umpires=umpires,
+        cluster=game[order][starts] if cluster is not None else np.full(starts.size, -1),
     )
 
 

@@ -76,7 +76,8 @@ class ZoneFit:
     mean, mean_sd, spread
         Of the population: means, their SDs, and SDs over umpires; shape (8,).
     shift, shift_sd
-        How far each circumstance moves each edge, in inches, shape (terms, 4).
+        How far each circumstance moves each edge, in inches, shape (terms, 4); the SD is widened where the pitches
+        of a game go together.
     log_likelihood
         Of the pitches at these values.
     laplace
@@ -312,6 +313,8 @@ def _account(
         border_variance += np.einsum("ka,kl,la->a", moves, known, moves)
     steps, evaluations, code, norm = search
     at = model.at_groups(model.own, model.border)
+    sums = likelihood(pitches, at, expected=True)
+    border_variance[VALUES:] *= bent.game_inflation(sums.gradient, sums.hessian) ** 2
     return ZoneFit(
         outcome=outcome,
         message=message,
@@ -324,7 +327,7 @@ def _account(
         spread=sd,
         shift=model.border[VALUES:].reshape(model.terms, OFFSETS),
         shift_sd=np.sqrt(border_variance[VALUES:]).reshape(model.terms, OFFSETS),
-        log_likelihood=log_likelihood(pitches, at),
+        log_likelihood=sums.value,
         laplace=float("nan") if not learnt else model.joint(sd, model.own, model.border) - 0.5 * bent.log_det,
         end=sd,
         iterations=steps,

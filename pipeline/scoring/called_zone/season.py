@@ -115,7 +115,8 @@ def distances(config: RunConfig, calls: pd.DataFrame) -> tuple[Floats, Floats]:
     policy = config.policy.measurement
     sds = {"tracked": policy.tracked_sd_in, "video": policy.video_sd_in, "eye": policy.eye_sd_in}
     error = np.asarray(calls["location_source"].map(sds), dtype=np.float64)
-    toward = np.where(calls["batter_side"] == "left", 1.0, -1.0)
+    # A left-handed batter stands to the right as the umpire looks (nearer first base): away from him is to the left.
+    toward = np.where(calls["batter_side"] == "left", -1.0, 1.0)
     x, left = calibrated(calls["ball_x_in"].to_numpy(dtype=np.float64), error)
     z, left_up = calibrated(calls["ball_z_in"].to_numpy(dtype=np.float64), error)
     out = toward * x
