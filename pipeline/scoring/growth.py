@@ -17,6 +17,7 @@ from scipy.special import ndtri
 from pipeline.scoring.area_models import AreaModel, averaged_rate
 from pipeline.scoring.design import Floats, sums
 from pipeline.scoring.growth_model import GrowthModel, Solution
+from pipeline.scoring.threads import one_blas_thread
 
 FEWEST_GAMES = 4
 FEWEST_DAYS = 3
@@ -31,6 +32,7 @@ DAY_ZERO = dt.date(2000, 1, 1)
 _MONTH = 30.0
 _TRIED_SDS = np.geomspace(0.01, 1.2, 13)
 _TRIED_DRIFTS = np.geomspace(0.01, 0.6, 7)
+_LEAST_WEIGHT = 0.005
 _DRAWS = 2000
 _CURVE_POINTS = 400
 
@@ -84,7 +86,8 @@ def growth_of(model: AreaModel, days: Floats, coverage: float) -> Growth | None:
     trials = model.cells["trials"].to_numpy(float)
     middle = float(np.average(days[known], weights=trials[known]))
     fitted = GrowthModel(model, (days - middle) / _MONTH, known.astype(float))
-    points = _points(fitted)
+    with one_blas_thread():
+        points = _points(fitted)
     curve_at, curve = _curve(model, fitted)
     ends = ((first - middle) / _MONTH, (last - middle) / _MONTH)
     found = {name: nothing.copy() for name in ("early", "late", "change", "low", "high", "better")}
@@ -107,7 +110,7 @@ def growth_of(model: AreaModel, days: Floats, coverage: float) -> Growth | None:
         **found,
         common=np.where(enough, common, np.nan),
         spread_enough=enough.astype(float),
-        growth_sd=float(_TRIED_SDS[int(np.argmax(points.weights))]),
+        growth_sd=float(points.sds[int(np.argmax(points.weights))]),
         drift_sd=points.drift_sd,
     )
 
@@ -165,6 +168,7 @@ def _day(number: float) -> str | None:
 
 @dataclass(frozen=True)
 class _Points:
+    sds: Floats
     solutions: list[Solution]
     weights: Floats
     drift_sd: float
@@ -177,15 +181,21 @@ def _points(model: GrowthModel) -> _Points:
     only enters through what evaluators' looks share.
     """
     middle = float(_TRIED_SDS[len(_TRIED_SDS) // 2])
-    linear = model.start
+    at_work = model.working(model.start)
     for _ in range(3):
-        linear = model.solve(middle, middle, linear).linear
-    drifts = [model.solve(middle, drift, linear).log_density + _prior(drift) for drift in _TRIED_DRIFTS]
+        at_work = model.working(model.linear(at_work, model.solve(at_work, middle, middle)))
+    drifts = [model.solve(at_work, middle, drift).log_density + _prior(drift) for drift in _TRIED_DRIFTS]
     drift_sd = float(_TRIED_DRIFTS[int(np.argmax(drifts))])
-    solutions = [model.solve(float(sd), drift_sd, linear, shared=True) for sd in _TRIED_SDS]
-    logs = np.array([one.log_density + _prior(float(sd)) for one, sd in zip(solutions, _TRIED_SDS, strict=True)])
+    logs = np.array([model.solve(at_work, sd, drift_sd).log_density + _prior(sd) for sd in _TRIED_SDS])
     weights = np.exp(logs - logs.max())
-    return _Points(solutions, weights / weights.sum(), drift_sd)
+    weights /= weights.sum()
+    kept = np.flatnonzero(weights >= _LEAST_WEIGHT)
+    return _Points(
+        _TRIED_SDS[kept],
+        [model.solve(at_work, float(_TRIED_SDS[k]), drift_sd, shared=True) for k in kept],
+        weights[kept] / weights[kept].sum(),
+        drift_sd,
+    )
 
 
 def _prior(sd: float) -> float:

@@ -32,7 +32,8 @@ class Solution:
     """Posterior of each umpire's level and slope (with the common ones added) at given slope SDs.
 
     `mean` has shape (2, umpires), `own` the covariance given the border (3 rows: level, both, slope), `shared`
-    what the border adds. `log_density` is the marginal likelihood up to a constant that the SDs do not change.
+    what the border adds. `parts` are border, own levels and own slopes as solved for.
+    `log_density` is the marginal likelihood up to a constant that the SDs do not change.
     """
 
     mean: Floats
@@ -40,7 +41,21 @@ class Solution:
     shared: Floats
     common: Floats
     log_density: float
-    linear: Floats
+    parts: tuple[Floats, Floats, Floats]
+
+
+@dataclass(frozen=True)
+class Working:
+    """The weighted linear model at one linearisation: sums over cells, games and umpires."""
+
+    inner: Floats
+    load: Floats
+    known: list[Floats]
+    meets: list[sparse.csr_array]
+    loads: list[Floats]
+    free: Floats
+    of_game: sparse.csr_array
+    game_response: Floats
 
 
 class GrowthModel:
@@ -100,8 +115,8 @@ class GrowthModel:
         shape = (cells.size, first + 2 * self.evaluators)
         return sparse.csr_array((np.concatenate(values), (np.tile(cells, 5), np.concatenate(columns))), shape=shape)
 
-    def solve(self, growth_sd: float, drift_sd: float, linear: Floats, *, shared: bool = False) -> Solution:
-        """Return the posterior at two slope SDs (logits per 30 days), linearised at `linear` (one per cell)."""
+    def working(self, linear: Floats) -> Working:
+        """Return all that does not depend on the SDs of slopes, linearised at `linear` (one per cell)."""
         rate = expit(linear)
         weight = np.maximum(self.trials * rate * (1 - rate), _LOWEST_WEIGHT)
         response = linear + (self.right - self.trials * rate) / weight - self.intercept
@@ -114,8 +129,23 @@ class GrowthModel:
         game_border = of_game @ border
         game_response = of_game @ response
         taken = sparse.diags_array(variance * free) @ game_border
-        inner = np.asarray((border.T @ sparse.diags_array(weight) @ border - game_border.T @ taken).todense())
-        load = border.T @ (weight * response) - taken.T @ game_response
+        by_umpire = [
+            sparse.csr_array((free * power, (owner, np.arange(games))), shape=(self.umpires, games))
+            for power in (np.ones(games), month)
+        ]
+        return Working(
+            inner=np.asarray((border.T @ sparse.diags_array(weight) @ border - game_border.T @ taken).todense()),
+            load=border.T @ (weight * response) - taken.T @ game_response,
+            known=[sums(owner, total * free * month**power, self.umpires) for power in (0, 1, 2)],
+            meets=[one @ game_border for one in by_umpire],
+            loads=[one @ game_response for one in by_umpire],
+            free=free,
+            of_game=of_game,
+            game_response=game_response,
+        )
+
+    def solve(self, at_work: Working, growth_sd: float, drift_sd: float, *, shared: bool = False) -> Solution:
+        """Return the posterior at two slope SDs (logits per 30 days); `shared` is left zero unless asked for."""
         prior = np.concatenate(
             [
                 [LEVEL_PRIOR_SD**-2, TREND_PRIOR_SD**-2],
@@ -125,22 +155,18 @@ class GrowthModel:
             ]
         )
         # Two by two for each umpire: level and slope.
-        known = [sums(owner, total * free * power, self.umpires) for power in (month**0, month, month**2)]
+        known = at_work.known
         own_prior = (self.sd["umpire"] ** -2, growth_sd**-2)
         a11, a12, a22 = known[0] + own_prior[0], known[1], known[2] + own_prior[1]
         determinant = a11 * a22 - a12**2
         i11, i12, i22 = a22 / determinant, -a12 / determinant, a11 / determinant
-        by_umpire = [
-            sparse.csr_array((free * power, (owner, np.arange(games))), shape=(self.umpires, games))
-            for power in (np.ones(games), month)
-        ]
-        c1, c2 = (one @ game_border for one in by_umpire)
-        r1, r2 = (one @ game_response for one in by_umpire)
+        c1, c2 = at_work.meets
+        r1, r2 = at_work.loads
         s1, s2 = i11 * r1 + i12 * r2, i12 * r1 + i22 * r2
         e1 = sparse.diags_array(i11) @ c1 + sparse.diags_array(i12) @ c2
         e2 = sparse.diags_array(i12) @ c1 + sparse.diags_array(i22) @ c2
-        schur = inner + np.diag(prior) - np.asarray((c1.T @ e1 + c2.T @ e2).todense())
-        rest = load - c1.T @ s1 - c2.T @ s2
+        schur = at_work.inner + np.diag(prior) - np.asarray((c1.T @ e1 + c2.T @ e2).todense())
+        rest = at_work.load - c1.T @ s1 - c2.T @ s2
         factor = linalg.cholesky(schur, lower=True)
         at = linalg.cho_solve((factor, True), rest)
         level, slope = s1 - e1 @ at, s2 - e2 @ at
@@ -150,16 +176,24 @@ class GrowthModel:
             + 2 * self.umpires * np.log(growth_sd)
             + 2 * self.evaluators * np.log(drift_sd)
         )
-        fitted = border @ at + level[self.umpire] + slope[self.umpire] * month[self.game]
-        game = variance * free * (game_response - of_game @ fitted)
         return Solution(
             mean=np.stack([level + at[0] + self.intercept, slope + at[1]]),
             own=np.stack([i11, i12, i22]),
             shared=self._shared(factor, c1, c2, own_prior, known, (i11, i12, i22)) if shared else np.zeros((3, 1)),
             common=at[:2] + np.array([self.intercept, 0.0]),
             log_density=log_density,
-            linear=fitted + game[self.game] + self.intercept,
+            parts=(at, level, slope),
         )
+
+    def linear(self, at_work: Working, found: Solution) -> Floats:
+        """Return the linear predictor of each cell at a solution, its game's effect included."""
+        at, level, slope = found.parts
+        month = self._games[1]
+        fitted = self._border @ at + level[self.umpire] + slope[self.umpire] * month[self.game]
+        left = at_work.game_response - at_work.of_game @ fitted
+        game = self.sd["game"] ** 2 * at_work.free * left
+        shown: Floats = fitted + game[self.game] + self.intercept
+        return shown
 
     def _shared(
         self,
