@@ -276,6 +276,42 @@ def quiz_check(
     raise typer.Exit(0 if clean else 1)
 
 
+@app.command()
+def match(
+    file: Annotated[Path, typer.Argument(help="A sheet with other headings: .csv or .xlsx.", show_default=False)],
+    sheet: Annotated[
+        str | None,
+        typer.Option("--sheet", help="Which sheet of ours it is, such as plate_calls.", show_default=False),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", help="File for the proposal; without it, it goes to standard output.", show_default=False
+        ),
+    ] = None,
+) -> None:
+    """Propose a headings file for a sheet, and say how sure each line is.
+
+    Compares headings and cells with our columns. What is not sure is left as a question, commented out: nothing is
+    guessed when sheets are loaded, only the file is followed. Exit code 1 when questions are left.
+    """
+    logs.set_up(verbose=False, quiet=True)
+    from pipeline.match import match_file, write_proposal
+
+    matched = match_file(file, sheet)
+    text = write_proposal(file, matched, out)
+    if out is None:
+        typer.echo(text, nl=False)
+    left = sum(item.open_count for item in matched)
+    for item in matched:
+        place = f"{file}{f' [{item.sheet}]' if item.sheet else ''}"
+        sure = sum(guess.is_sure for guess in item.guesses)
+        _say(f"{place}: {item.table.name}; {sure} of {len(item.guesses)} headings sure, {item.rows:,} rows looked at.")
+    if left:
+        _say(f"Questions left to you: {left}. They stand in lines that begin with # ?.")
+    raise typer.Exit(1 if left else 0)
+
+
 class Grade(StrEnum):
     """How hard an item is."""
 
