@@ -16,6 +16,7 @@ from scipy.special import expit
 from scipy.stats import norm
 
 from pipeline.scoring.diagnostics import Outcome
+from pipeline.scoring.items.analysis import analyse_items
 from pipeline.scoring.items.answers import Answers, score_groups
 from pipeline.scoring.items.fit import fit_statistics
 from pipeline.scoring.items.grid import even_grid
@@ -331,6 +332,24 @@ def test_an_item_that_splits_the_persons_perfectly_is_named_by_the_two_parameter
     found = fit_two_parameter(Answers.of(table), 1.0, np.zeros(4))
     assert not found.record.outcome.has_estimates
     assert np.isnan(found.slope).all()
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10_000), persons=st.integers(1, 12), items=st.integers(1, 5), blank=st.sampled_from([0.0, 0.4]))
+def test_whatever_the_table_each_model_has_finite_figures_or_a_reason(
+    seed: int, persons: int, items: int, blank: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    table = rng.integers(0, 2, (persons, items)).astype(float)
+    table[rng.random(table.shape) < blank] = np.nan
+    found = analyse_items(table, [f"i{i}" for i in range(items)], [str(i) for i in range(persons)])
+    for model in (found.marginal, found.marginal_slope_1, found.conditional, found.two_parameter):
+        if model is not None and model.record.outcome is Outcome.CONVERGED:
+            assert np.isfinite(model.difficulty).all()
+            assert np.isfinite(model.difficulty_se).all()
+        elif model is not None:
+            assert any(model.record.message in message for message in found.messages)
+    assert found.converged or found.messages
 
 
 def test_mean_squares_of_equal_items_come_out_as_by_hand() -> None:

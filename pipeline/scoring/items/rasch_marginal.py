@@ -204,15 +204,15 @@ def _outcome(ended: Climb, slope: float, fixed_slope: float | None) -> tuple[Out
             "the common slope is zero: persons do not differ more than chance, and no difficulty can be placed on "
             "their scale",
         )
+    eigenvalues = linalg.eigvalsh(ended.information)
+    if eigenvalues[0] <= 1e-10 * eigenvalues[-1]:
+        return Outcome.SINGULAR, "the answers do not determine slope and difficulties together: they are too few"
     return Outcome.CONVERGED, "the fit settled"
 
 
 def _errors(ended: Climb, intercept: Floats, slope: float, fixed_slope: float | None) -> tuple[Floats, float]:
     """Return the SEs of the difficulties -d / a by the delta method, and of the slope."""
-    try:
-        covariance = linalg.inv(ended.information)
-    except linalg.LinAlgError:
-        return np.full(intercept.size, np.nan), float("nan")
+    covariance = linalg.inv(ended.information)
     items = np.arange(intercept.size)
     variance = covariance[items, items] / slope**2
     if fixed_slope is not None:
