@@ -81,6 +81,17 @@ class Meeting:
                 if starts.size == found.size:
                     self._runs = Runs(self._index, found.size)
 
+    @property
+    def has_runs(self) -> bool:
+        """Whether the cells of each pair stand together."""
+        return self._runs is not None
+
+    def column_sums(self, weights: Floats) -> Floats:
+        """Return the sum of `weights` by column level; only where the cells of each pair stand together."""
+        assert self._runs is not None  # noqa: S101  the caller has looked
+        assert self.pairs is not None  # noqa: S101
+        return sums(self.pairs.columns, self._runs.sums(weights), self.shape[1])
+
     def table(self, weights: Floats) -> Matrix:
         """Return the sum of `weights` by pair of levels, shape (row levels, column levels)."""
         if self.pairs is not None:
@@ -147,6 +158,9 @@ class Layout:
         """Return the sum of `by_cell` over the cells of each level of a factor."""
         if name in self._runs:
             return self._runs[name].sums(by_cell)
+        met = self.meets.get((self.block, name))
+        if met is not None and met.has_runs:
+            return met.column_sums(by_cell)
         return sums(self.codes[name], by_cell, self.sizes[name])
 
 

@@ -14,6 +14,9 @@ from scipy.special import expit, log_expit
 from pipeline.scoring.design import Codes, Design, Floats
 
 
+_PIECE = 1 << 14
+
+
 @dataclass(frozen=True)
 class Slopes:
     """Log-likelihood of all cells and, by cell, its first and negative second derivative by the predictor."""
@@ -60,19 +63,30 @@ class Binomial:
 
     def slopes(self, eta: Floats, own: Floats) -> Slopes:
         """See `Response`."""
-        # One exponential gives both log(1 + exp(eta)) and the mean, without overflow at either end.
-        small = np.exp(-np.abs(eta))
-        value = float(self._successes @ eta - self._trials @ (np.log1p(small) + np.maximum(eta, 0)))
-        small /= 1 + small
-        mean = np.where(eta >= 0, 1 - small, small)
-        fitted = self._trials * mean
-        weight = fitted * (1 - mean)
-        return Slopes(value, self._successes - fitted, weight)
+        residual, weight = np.empty_like(eta), np.empty_like(eta)
+        value = 0.0
+        # In pieces that stay in the cache: with millions of cells the memory is what takes time.
+        for start in range(0, eta.size, _PIECE):
+            piece = slice(start, start + _PIECE)
+            at, successes, trials = eta[piece], self._successes[piece], self._trials[piece]
+            # One exponential gives both log(1 + exp(eta)) and the mean, without overflow at either end.
+            small = np.exp(-np.abs(at))
+            value += float(successes @ at - trials @ (np.log1p(small) + np.maximum(at, 0)))
+            small /= 1 + small
+            mean = np.where(at >= 0, 1 - small, small)
+            fitted = trials * mean
+            np.subtract(successes, fitted, out=residual[piece])
+            np.multiply(fitted, 1 - mean, out=weight[piece])
+        return Slopes(value, residual, weight)
 
     def third(self, eta: Floats, own: Floats) -> Floats:
         """See `Response`."""
-        mean = expit(eta)
-        return np.asarray(self._trials * mean * (1 - mean) * (1 - 2 * mean))
+        found = np.empty_like(eta)
+        for start in range(0, eta.size, _PIECE):
+            piece = slice(start, start + _PIECE)
+            mean = expit(eta[piece])
+            np.multiply(self._trials[piece] * mean * (1 - mean), 1 - 2 * mean, out=found[piece])
+        return found
 
     def own_slopes(self, eta: Floats, own: Floats) -> list[OwnSlopes]:
         """See `Response`."""
