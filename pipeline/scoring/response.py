@@ -13,7 +13,6 @@ from scipy.special import expit, log_expit
 
 from pipeline.scoring.design import Codes, Design, Floats
 
-
 _PIECE = 1 << 14
 
 
