@@ -39,7 +39,7 @@ FEWEST_PITCHES = 60
 _START_SD = np.array([1.0] * OFFSETS + [0.4] * OFFSETS)
 _LOWEST_SD, _HIGHEST_SD = 0.02, 8.0
 _STEPS = 60
-_TOLERANCE = 1e-8
+_TOLERANCE = 1e-6
 _LONGEST_STEP = 1.0
 _LEAST_CURVATURE = 0.3
 _TOLERATED_GAIN = 0.02
@@ -158,7 +158,9 @@ class ZoneModel:
             gain = 0.5 * float((slope_own * step_own).sum() + slope @ step)
             self.curvature, self.expected = bent, None
             if gain < _TOLERANCE:
-                return value, True
+                # The last step needs no second look: what it leaves is smaller by orders.
+                self.own, self.border = self.own + step_own, self.border + step
+                return value + gain, True
             # Far from the mode a block's step may be far too long: that umpire then goes part of the way.
             step_own *= np.minimum(1.0, _LONGEST_STEP / np.maximum(np.abs(step_own).max(axis=0), 1e-12))
             share = 1.0
@@ -251,7 +253,7 @@ def fit_zone(pitches: Pitches, prior: Prior | None = None) -> ZoneFit:
         return _account(model, FIXED_SD, outcome, message, (0, 1, 0, float("nan")), learnt=False)
     sd = _START_SD
     for _ in range(_WARM_ROUNDS):
-        model.climb(sd, 6)
+        model.climb(sd, 3)
         sd = model.spread_step(sd)
     best, at_best = -np.inf, (model.own, model.border)
 
