@@ -63,11 +63,11 @@ def umpire_page(known: UmpireRows, person: Person, calls: Sequence[Row], links: 
     sections = [
         _standing(known, person, ready, links),
         _adjustment(rates, links),
+        growth_section(known.book.growth.get(person.id, [])),
         _boundary(calls, links),
         umpire_zone(known.zones.get(person.id, []), known.zone_fit, private=links.private),
         _misrulings(known, person, calls, links),
         _slot(known, person),
-        growth_section(known.book.growth.get(person.id, [])),
         _quiz(known, person),
     ]
     trail = [] if links.private else [Link("Readiness board", f"{links.root}index.html")]
@@ -178,16 +178,16 @@ def _looks_href(row: Row, links: SiteLinks, person: Person) -> str | None:
     return links.calls_of(person.id, f"area-{row['area']}") if row["calls"] else None
 
 
-def _adjustment(rates: Mapping[str, Row], links: SiteLinks) -> Section | None:
-    if not rates:
-        return None
-    order = [area for area in AREAS if area in rates] + sorted(set(rates) - set(AREAS))
 def _rate_href(row: Row, links: SiteLinks) -> str | None:
     if row["area"] in ("positioning", "quiz"):
         return f"#{'slot' if row['area'] == 'positioning' else 'quiz'}"
     return links.calls_of(row["umpire_id"], "" if row["area"] == "overall" else f"area-{slug(row['area'])}")
 
 
+def _adjustment(rates: Mapping[str, Row], links: SiteLinks) -> Section | None:
+    if not rates:
+        return None
+    order = [area for area in AREAS if area in rates] + sorted(set(rates) - set(AREAS))
     table = Table(
         "rates",
         "From the raw rate to the adjusted one, in points",
