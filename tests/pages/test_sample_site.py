@@ -210,7 +210,8 @@ def test_a_season_with_nothing_in_it_makes_pages_that_say_so(tmp_path):
     assert "No misruling was found" in texts["misrulings.html"]
     assert "Nobody sat a quiz" in texts["quiz.html"]
     assert "No row was set aside" in texts["quality.html"]
-    assert len(texts) == 9
+    assert "No pitch was looked at" in texts["zone.html"]
+    assert len(texts) == 10
 
 
 def test_two_builds_give_the_same_bytes(out, tmp_path):
