@@ -91,7 +91,8 @@ def find_sources(season: Path, out: Path, table_names: tuple[str, ...]) -> list[
     results = out.resolve()
     for path in sorted(season.rglob("*"), key=lambda item: item.relative_to(season).as_posix()):
         parts = path.relative_to(season).parts
-        if results in path.resolve().parents or not path.is_file():
+        # A link that leads in a circle is no file, and resolving it would raise.
+        if not path.is_file() or results in path.resolve().parents:
             continue
         source = source_of(path, parts, table_names)
         if source is not None:
