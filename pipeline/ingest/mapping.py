@@ -224,13 +224,14 @@ class HeadingMaps:
         self._read: dict[str, HeadingMap | None] = {}
         self.faults: list[PlateworkError] = []
         self.used: set[str] = set()
+        self._present = frozenset(relative for relative, _ in self.files())
 
     def _get(self, relative: str) -> HeadingMap | None:
         if relative not in self._read:
-            path = self._season / relative
             self._read[relative] = None
-            if path.is_file():
-                self._read[relative], faults = read_heading_map(path, relative, self._tables)
+            # A remark of a mended row may name anything; only what was found in the folder is ever opened.
+            if relative in self._present:
+                self._read[relative], faults = read_heading_map(self._season / relative, relative, self._tables)
                 self.faults += faults
         return self._read[relative]
 
