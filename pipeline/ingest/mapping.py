@@ -258,8 +258,9 @@ class HeadingMaps:
 
     def files(self) -> list[tuple[str, bool]]:
         """Return each headings file of the season folder and whether it was used, in the order of paths."""
-        present = [path.relative_to(self._season).as_posix() for path in self._season.rglob(f"*{BESIDE}")]
+        found = (path for path in self._season.rglob(f"*{BESIDE}") if path.is_file())
+        present = [path.relative_to(self._season).as_posix() for path in found]
         if (self._season / SEASON_FILE).is_file():
             present.append(SEASON_FILE)
-        looked = {relative for relative, found in self._read.items() if found is not None}
+        looked = {relative for relative, read in self._read.items() if read is not None}
         return sorted((relative, relative in self.used) for relative in looked | set(present))
