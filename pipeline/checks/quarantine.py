@@ -52,11 +52,30 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
     rejects = named_sql("pipeline.checks", "rejects")
     store.run(f"INSERT INTO meta.reject {rejects}", {"table_name": table.name})
     add_findings(store, "meta.finding", "declared_findings", {"table_name": table.name})
+    stored = ", ".join(_make_checked(store, table))
     store.run(
-        f"CREATE OR REPLACE TABLE checked.{identifier(table.name)} AS SELECT * FROM {relation} "
+        f"INSERT INTO checked.{identifier(table.name)} ({stored}) SELECT {stored} FROM {relation} "
         "WHERE row_id NOT IN (SELECT row_id FROM failure WHERE severity = 'reject') ORDER BY row_id"
     )
     return relation
+
+
+def _make_checked(store: Store, table: Table) -> list[str]:
+    """Make `checked.<table>` anew with the columns of `staged.<table>`; return those that are written row by row.
+
+    The others, which no sheet has, are generated there and here, so that they cost nothing.
+    """
+    columns = store.rows(
+        "SELECT column_name, data_type, column_default FROM duckdb_columns() "
+        "WHERE schema_name = 'staged' AND table_name = ? ORDER BY column_index",
+        [table.name],
+    )
+    declared = ", ".join(
+        f"{identifier(name)} {kind}" + (f" GENERATED ALWAYS AS ({constant}) VIRTUAL" if constant else "")
+        for name, kind, constant in columns
+    )
+    store.run(f"CREATE OR REPLACE TABLE checked.{identifier(table.name)} ({declared})")
+    return [identifier(name) for name, _, constant in columns if not constant]
 
 
 def balance_books(store: Store) -> None:

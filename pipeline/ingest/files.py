@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import hashlib
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,9 +23,6 @@ OTHER_TEXT_ENDINGS = {".txt", ".tab"}
 
 FOREIGN_ENDINGS = {".xls", ".xlsm", ".xlsb", ".ods", ".numbers"}
 """Endings of spreadsheets that are not read; met under the name of one of our sheets, they are a fault."""
-
-
-_UNPLAIN = re.compile(rb'[\x00-\x09\x0b\x0c\x0e-\x1f\x7f"]')
 
 
 @dataclass(frozen=True)
@@ -61,15 +57,12 @@ class Source:
 class Shape:
     """What one pass over the bytes of a UTF-8 file shows.
 
-    `newline` is the one line ending used throughout, or None where endings are mixed or a lone CR occurs. `is_plain`
-    says that all is ASCII without quotation marks, tabs and other control characters, so that nothing but blanks can
-    stand at the ends of a cell.
+    `newline` is the one line ending used throughout, or None where endings are mixed or a lone CR occurs.
     """
 
     line_count: int
     newline: str | None
     has_nul: bool
-    is_plain: bool = False
 
 
 def table_for(stem: str, table_names: tuple[str, ...]) -> str | None:
@@ -236,10 +229,8 @@ def measure(path: Path) -> Shape:
     """Count the lines of a UTF-8 file and find its line ending and whether it holds NUL characters."""
     line_feeds = returns = pairs = 0
     has_nul = False
-    is_plain = True
     last = b""
     for chunk in _chunks(path):
-        is_plain = is_plain and chunk.isascii() and not _UNPLAIN.search(chunk)
         line_feeds += chunk.count(b"\n")
         returns += chunk.count(b"\r")
         pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
@@ -251,7 +242,6 @@ def measure(path: Path) -> Shape:
         line_count=endings + (last not in (b"", b"\n", b"\r")),
         newline=newline,
         has_nul=has_nul,
-        is_plain=is_plain,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +28,22 @@ REJECT_BATCH = 5000
 _BLANK_CODES = (*range(9, 14), *range(28, 33), 133, 160, 5760, *range(8192, 8204), 8232, 8233, 8239, 8287, 12288, 65279)
 BLANKS = "(" + " || ".join(f"chr({code})" for code in _BLANK_CODES) + ")"
 """What counts as blank at the ends of a cell, as DuckDB SQL: Unicode's blanks, and two marks that nobody sees."""
+
+
+_BLANK_PATTERN = "[" + "".join(f"\\x{{{code:x}}}" for code in _BLANK_CODES) + "]*"
+
+
+def trimmed_sql(cell: str, ends: str = BLANKS) -> str:
+    """Return the DuckDB expression for a cell without what stands in `ends` at its ends, NULL where nothing is left."""
+    # The engine takes `ends` apart for each cell anew, so it is spared where both ends are plain characters.
+    return (
+        f"CASE WHEN {cell} BETWEEN '!' AND '~' AND right({cell}, 1) BETWEEN '!' AND '~' THEN {cell} "
+        f"WHEN {cell} <> '' THEN nullif(trim({cell}, {ends}), '') END"
+    )
+
+
+def _is_blank_sql(cell: str) -> str:
+    return f"regexp_full_match({cell}, '{_BLANK_PATTERN}')"
 
 
 @dataclass(frozen=True)
@@ -89,9 +105,21 @@ def quoted(name: str) -> str:
     return f'"{name}"'
 
 
-def raw_table_sql(table: Table) -> str:
-    """Return the statement that makes the raw table of `table` anew."""
-    columns = ", ".join(f"{quoted(name)} VARCHAR" for name in table.field_names)
+def constant_column_sql(name: str, kind: str, value: str | None = None) -> str:
+    """Return the definition of a column that holds one value throughout, or NULL.
+
+    It takes no room and no time to write, which for the many columns that sheets leave out is most of both.
+    """
+    constant = "NULL" if value is None else f"'{value}'"
+    return f"{quoted(name)} {kind} GENERATED ALWAYS AS (CAST({constant} AS {kind})) VIRTUAL"
+
+
+def raw_table_sql(table: Table, present: Collection[str]) -> str:
+    """Return the statement that makes the raw table of `table` anew; sheets have the columns `present`."""
+    columns = ", ".join(
+        f"{quoted(name)} VARCHAR" if name in present else constant_column_sql(name, "VARCHAR")
+        for name in table.field_names
+    )
     return (
         f"CREATE OR REPLACE TABLE raw.{table.name} "
         f"(file_id INTEGER, line_no BIGINT, raw_text VARCHAR, {columns})"
@@ -281,12 +309,15 @@ def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
         came, broken = land_exact(store, sheet, folder)
     heading_end = sheet.headings.line_no + sheet.headings.line_count - 1
     read = [quoted(column) for column in sheet.headings.columns if column is not None]
+    # The first column, which is rarely blank, spares looking at the others.
+    first, all_read = f"coalesce({read[0]}, '')", ", ".join(read)
     # A blank row among mended ones that names a row has something to say: that one is dropped.
     named = ", ".join(str(mend.line_no) for mend in sheet.mends)
     others = f" AND NOT list_contains([{named}], line_no)" if named else ""
-    blank = _take_out(store, sheet, f"trim(concat({', '.join(read)}), {BLANKS}) = ''{others}")
-    key = f"upper(trim({quoted(table.key_column)}, {BLANKS}))"
-    examples = _take_out(store, sheet, f"starts_with({key}, '{EXAMPLE_MARK}')")
+    blank = _take_out(store, sheet, f"{_is_blank_sql(first)} AND {_is_blank_sql(f'concat({all_read})')}{others}")
+    key = quoted(table.key_column)
+    marked = f"contains(upper({key}), '{EXAMPLE_MARK}') AND starts_with(upper({trimmed_sql(key)}), '{EXAMPLE_MARK}')"
+    examples = _take_out(store, sheet, marked)
     above = sheet.headings.line_no - 1
     line_count = sheet.shape.line_count if sheet.shape is not None else heading_end + came
     return Landed(

@@ -305,8 +305,10 @@ def _load_all(
     for statement in _META_TABLES:
         store.run(statement)
     for table in tables:
-        store.run(raw_table_sql(table))
-        store.run(staged_table_sql(table))
+        headings = [sheet.headings.columns for sheet in survey.sheets if sheet.table.name == table.name]
+        present = {column for columns in headings for column in columns if column is not None}
+        store.run(raw_table_sql(table, present))
+        store.run(staged_table_sql(table, present))
     rows_in = 0
     first_with: dict[tuple[str, str | None], str] = {}
     for sheet in _with_progress(survey.sheets, config):

@@ -5,12 +5,12 @@ A cast alone takes too much: it reads `0x10` as 16, `1e400` as infinity and `9.5
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from dataclasses import field as with_default
 
 from pipeline.errors import ContractError, Where
-from pipeline.ingest.land import BLANKS, Sheet, quoted
+from pipeline.ingest.land import BLANKS, Sheet, constant_column_sql, quoted, trimmed_sql
 from pipeline.ingest.misfits import Misfit, explain
 from pipeline.ingest.units import converted_sql
 from pipeline.store import Store
@@ -59,13 +59,26 @@ class Reading:
 PLAIN_READING = Reading()
 
 
-def staged_table_sql(table: Table) -> str:
-    """Return the statement that makes the staged table of `table` anew."""
-    columns = ", ".join(f"{quoted(field.name)} {field.duckdb_type}" for field in table.fields)
+def staged_table_sql(table: Table, present: Collection[str]) -> str:
+    """Return the statement that makes the staged table of `table` anew; sheets have the columns `present`.
+
+    The others hold what a blank is read as.
+    """
+    columns = ", ".join(
+        f"{quoted(field.name)} {field.duckdb_type}"
+        if _is_written(field, present)
+        else constant_column_sql(field.name, field.duckdb_type, field.blank_value)
+        for field in table.fields
+    )
     return (
         f"CREATE OR REPLACE TABLE staged.{table.name} "
         f"(row_id BIGINT, file_id INTEGER, line_no BIGINT, {columns})"
     )
+
+
+def _is_written(field: Field, present: Collection[str]) -> bool:
+    """Whether a column is written row by row: sheets have it, or what a blank is read as hangs on the row."""
+    return field.name in present or (field.borrowed_from is not None and field.blank_value is not None)
 
 
 def _listed(values: tuple[str, ...]) -> str:
@@ -74,7 +87,10 @@ def _listed(values: tuple[str, ...]) -> str:
 
 def _word(cell: str) -> str:
     """Return SQL for a cell as allowed values are written: lower case, `_` for blanks and hyphens."""
-    return f"translate(lower({cell}), {_JOINTS}, '_______')"
+    # From the fourth codepoint on these are rare, and `translate` is slow.
+    plain = f"replace(replace(lower({cell}), ' ', '_'), '-', '_')"
+    rare = f"translate(lower({cell}), {_JOINTS}, '_______')"
+    return f"CASE WHEN regexp_matches({cell}, '[^ -~]') THEN {rare} ELSE {plain} END"
 
 
 def _enum_sql(field: Field, cell: str) -> str:
@@ -90,10 +106,14 @@ def _enum_sql(field: Field, cell: str) -> str:
         )
     if field.enum == YES_NO:
         return (
-            f"CASE WHEN lower({cell}) IN {_listed(YES)} THEN 'yes' "
+            f"CASE WHEN {cell} IN {_listed(YES_NO)} THEN {cell} WHEN lower({cell}) IN {_listed(YES)} THEN 'yes' "
             f"WHEN lower({cell}) IN {_listed(NO)} THEN 'no' END"
         )
-    return f"CASE WHEN {_word(cell)} IN {_listed(field.enum)} THEN {_word(cell)} END"
+    # Most cells hold an allowed value as it is, and comparing costs a fraction of making a word of it.
+    return (
+        f"CASE WHEN {cell} IN {_listed(field.enum)} THEN {cell} "
+        f"WHEN {_word(cell)} IN {_listed(field.enum)} THEN {_word(cell)} END"
+    )
 
 
 def _text_sql(field: Field, cell: str, reading: Reading) -> str:
@@ -102,8 +122,10 @@ def _text_sql(field: Field, cell: str, reading: Reading) -> str:
 
 def _integer_sql(field: Field, cell: str, reading: Reading) -> str:
     # `3.0` is the whole number 3 as other programs write it where a column has blanks; `3.5` is none.
+    # One digit, which most are, needs no pattern.
     return (
-        f"CASE WHEN regexp_full_match({cell}, '[+-]?[0-9]+([.]0*)?') "
+        f"CASE WHEN strlen({cell}) = 1 AND {cell} BETWEEN '0' AND '9' THEN CAST(ascii({cell}) - 48 AS BIGINT) "
+        f"WHEN regexp_full_match({cell}, '[+-]?[0-9]+([.]0*)?') "
         f"THEN TRY_CAST(regexp_replace({cell}, '[.]0*$', '') AS BIGINT) END"
     )
 
@@ -165,15 +187,12 @@ def typed_sql(field: Field, cell: str, reading: Reading = PLAIN_READING) -> str:
 
 @dataclass(frozen=True)
 class Plan:
-    """How one sheet is typed: its table, the columns it has, and how its cells are read.
-
-    `is_plain` says that no cell can have anything else at its ends than blanks, so that nothing else is looked for.
-    """
+    """How one sheet is typed: its table, the columns it has, how its cells are read, and the columns to write."""
 
     table: Table
     columns: tuple[str, ...]
     reading: Reading = PLAIN_READING
-    is_plain: bool = False
+    written: tuple[str, ...] = ()
 
     @property
     def fields(self) -> tuple[Field, ...]:
@@ -200,16 +219,16 @@ class Plan:
 
 
 def _trimmed_sql(field: Field, plan: Plan) -> str:
-    name = quoted(field.name)
-    if plan.is_plain:
-        return f"nullif(trim({name}), '') AS {quoted('c_' + field.name)}"
     # Quotation marks around a number or a word say nothing; in free text they are the writer's own.
     ends = f"{BLANKS} || {QUOTES}" if field in plan.checked else BLANKS
-    return f"nullif(trim({name}, {ends}), '') AS {quoted('c_' + field.name)}"
+    return f"{trimmed_sql(quoted(field.name), ends)} AS {quoted('c_' + field.name)}"
 
 
 def rows_sql(plan: Plan) -> str:
-    """Return the SELECT that gives each raw row of a file trimmed (`c_<column>`) and typed (`t_<column>`)."""
+    """Return the SELECT that gives each raw row of a file trimmed (`c_<column>`) and typed (`t_<column>`).
+
+    `is_misfit` says whether a cell of it does not fit.
+    """
     cells = ", ".join(_trimmed_sql(field, plan) for field in plan.fields)
     typed = ", ".join(
         f"{typed_sql(field, plan.cell(field), plan.reading)} AS {quoted('t_' + field.name)}" for field in plan.fields
@@ -224,7 +243,10 @@ def rows_sql(plan: Plan) -> str:
     )
     if mapped:
         source = f"SELECT *, {mapped} FROM ({source})"
-    return f"SELECT *, {typed} FROM ({source})"
+    # A condition on `is_misfit` would be pushed below what it is made of, and every cell be typed twice; one that calls
+    # `random` stays where it is. It is never below 0.
+    misfit = f"(({_any_misfit_sql(plan)}) OR random() < 0)"
+    return f"SELECT *, {misfit} AS is_misfit FROM (SELECT *, {typed} FROM ({source}))"
 
 
 def _misfit_sql(field: Field, plan: Plan) -> str:
@@ -251,12 +273,13 @@ def _filled_sql(field: Field, plan: Plan) -> str:
 def accepted_sql(plan: Plan) -> str:
     """Return the statement that stages the rows of a file in which every cell fits, in the file's order."""
     table = plan.table
-    columns = ", ".join(quoted(name) for name in table.field_names)
-    values = ", ".join(_filled_sql(field, plan) for field in table.fields)
+    written = [field for field in table.fields if field.name in plan.written]
+    columns = ", ".join(quoted(field.name) for field in written)
+    values = ", ".join(_filled_sql(field, plan) for field in written)
     return (
         f"INSERT INTO staged.{table.name} (row_id, file_id, line_no, {columns}) "
         f"SELECT $offset + line_no, $file_id, line_no, {values} "
-        f"FROM ({rows_sql(plan)}) WHERE NOT ({_any_misfit_sql(plan)})"
+        f"FROM ({rows_sql(plan)}) WHERE NOT is_misfit"
     )
 
 
@@ -271,7 +294,7 @@ def misfits_sql(plan: Plan) -> str:
         "CREATE OR REPLACE TEMP TABLE misfit AS "
         "SELECT line_no, raw_text, cell.place, cell.column_name, cell.value FROM "
         f"(SELECT line_no, raw_text, unnest(list_filter([{listed}], lambda cell: cell IS NOT NULL)) AS cell "
-        f"FROM ({rows_sql(plan)}) WHERE {_any_misfit_sql(plan)})"
+        f"FROM ({rows_sql(plan)}) WHERE is_misfit)"
     )
 
 
@@ -336,11 +359,6 @@ def _has_decimal_comma(store: Store, sheet: Sheet) -> bool:
     )
 
 
-def _is_plain(sheet: Sheet) -> bool:
-    """Whether no cell can have anything else at its ends than blanks."""
-    return sheet.shape is not None and sheet.shape.is_plain and sheet.delimiter != "\t"
-
-
 def _reading(store: Store, sheet: Sheet, date_order: str | None) -> Reading:
     """Decide how the cells of a landed sheet are read, and note what is not plain to see."""
     decimal_comma = sheet.delimiter != "," and _has_decimal_comma(store, sheet)
@@ -365,6 +383,11 @@ def _has_other_days(store: Store, sheet: Sheet) -> bool:
     )
 
 
+_STORED_COLUMNS = """
+SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = ? AND column_default IS NULL
+"""
+
+
 def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[int, int]:
     """Type the landed rows of one sheet; return how many were staged and how many set aside.
 
@@ -372,7 +395,9 @@ def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[in
     is the season's word on days that are not in ISO form.
     """
     columns = tuple(column for column in sheet.headings.columns if column is not None)
-    plan = Plan(sheet.table, columns, _reading(store, sheet, date_order), _is_plain(sheet))
+    stored = {name for (name,) in store.rows(_STORED_COLUMNS, [sheet.table.name])}
+    written = tuple(name for name in sheet.table.field_names if name in stored)
+    plan = Plan(sheet.table, columns, _reading(store, sheet, date_order), written)
     # Row ids are line numbers counted on over the files, so that a mended row gets the id it would have had.
     offset = int(
         store.value(

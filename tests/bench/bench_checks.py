@@ -29,9 +29,14 @@ def multiply(store, times: int) -> None:
                 moved["row_id"] = "row_id + n * 10000000"
                 if table == "plate_calls":
                     moved["ball_x_in"] = "ball_x_in + n / 1000.0"
-            replaced = ", ".join(f"{sql} AS {name}" for name, sql in moved.items())
+            stored = store.rows(
+                "SELECT column_name FROM duckdb_columns() WHERE schema_name = ? AND table_name = ? "
+                "AND column_default IS NULL",
+                [layer, table],
+            )
+            names = ", ".join(moved.get(name, f'"{name}"') + f' AS "{name}"' for (name,) in stored)
             store.run(
-                f"INSERT INTO {layer}.{table} BY NAME SELECT rows.* REPLACE ({replaced}) "
+                f"INSERT INTO {layer}.{table} BY NAME SELECT {names} "
                 f"FROM {layer}.{table} AS rows, range(1, {times}) AS r(n)"
             )
     store.run(

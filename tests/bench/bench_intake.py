@@ -59,7 +59,8 @@ def make_season(folder: Path, rows: int) -> Path:
             shutil.copy(path, folder)
     base = duckdb.connect(":memory:")
     base.execute(
-        f"CREATE TABLE call AS SELECT {', '.join(COLUMNS)} FROM read_csv(?, all_varchar=true, union_by_name=true)",
+        f"CREATE TABLE call AS SELECT {', '.join(COLUMNS)} FROM read_csv(?, all_varchar=true, union_by_name=true) "
+        "WHERE call_id IS NOT NULL",
         [[str(SEASON / f"plate_calls_E{number}.csv") for number in PLAIN]],
     )
     copies = -(-rows // base.execute("SELECT count(*) FROM call").fetchone()[0])
