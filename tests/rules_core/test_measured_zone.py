@@ -121,3 +121,18 @@ def test_a_taken_pitch_on_two_strikes_is_a_third_strike_only_where_it_was_one_an
         land_cases(store, path, dt.date(2026, 5, 1))
         make_calls(store, "facts.case_call", zone_measures(), Measurement())
         assert store.value("SELECT topic FROM facts.case_call") == topic
+
+
+@pytest.mark.parametrize(
+    ("side", "x", "edge"),
+    # A right-handed batter stands to the umpire's left, where x is below 0 (his box: -62.5 to -14.5 in).
+    [("right", -9, "inside"), ("right", 9, "outside"), ("left", 9, "inside"), ("left", -9, "outside"), ("", 9, "side")],
+)
+def test_inside_is_the_side_on_which_the_batter_stands(tmp_path: Path, side: str, x: float, edge: str) -> None:
+    path = tmp_path / "cases.csv"
+    heading = "rule_code,batter_side,ball_x_in,ball_z_in,zone_low_in,zone_high_in"
+    path.write_text(f"{heading}\nobr,{side},{x},30,18,42\n", encoding="utf-8")
+    with Store() as store:
+        land_cases(store, path, dt.date(2026, 4, 1))
+        make_calls(store, "facts.case_call", zone_measures(), Measurement())
+        assert store.value("SELECT stratum FROM facts.case_call").split("/")[:2] == ["pitch", edge]
