@@ -58,7 +58,7 @@ def health_season(config: RunConfig, store: Store) -> StepResult:
         for row in counts:
             rows += _call_rows(row)
         facts = count_facts(store, league_book(config.policy.rule_options))
-        rows += [_fact_row(name, count) for name, count in facts.items() if name in known]
+        rows += [row for name, count in facts.items() if name in known for row in _fact_rows(name, count)]
         rows += [_topic_row(row) for row in store.records(named_sql(__package__, "health_topic"))]
         rows += [
             _share(row["evaluator_id"], "repeated_rows", row["measured"], row["repeated"], call_ids=row["call_ids"])
@@ -110,19 +110,24 @@ def _call_rows(row: Mapping[str, Any]) -> list[Row]:
     return rows
 
 
-def _fact_row(evaluator_id: str, count: FactCount) -> Row:
-    missing = count.missing.total()
-    most = sorted(count.missing.items(), key=lambda item: (-item[1], item[0]))[:3]
+def _fact_rows(evaluator_id: str, count: FactCount) -> list[Row]:
+    """Return the row of all facts together, and one for each fact that a ruling asked for."""
+    recorded, missing = count.recorded, count.missing
+    most = sorted(missing.items(), key=lambda item: (-item[1], item[0]))[:3]
     left_out = ", ".join(f"{name} ({times})" for name, times in most)
-    row = _share(
+    whole = _share(
         evaluator_id,
         "facts_recorded",
-        count.recorded + missing,
-        count.recorded,
+        recorded.total() + missing.total(),
+        recorded.total(),
         remark=f"most often left out: {left_out}" if left_out else None,
     )
+    parts = [
+        _share(evaluator_id, "facts_recorded", recorded[name] + missing[name], recorded[name], name)
+        for name in sorted(recorded.keys() | missing.keys())
+    ]
     # The facts of one call hang together, so that an interval from their number would be too narrow.
-    return {**row, "low": None, "high": None}
+    return [{**row, "low": None, "high": None} for row in (whole, *parts)]
 
 
 def _topic_row(row: Mapping[str, Any]) -> Row:

@@ -27,7 +27,7 @@ _READ = {
 class FactCount:
     """Columns of one evaluator's calls that decided and were recorded, and those that would have and were not."""
 
-    recorded: int = 0
+    recorded: Counter[str] = field(default_factory=Counter)
     missing: Counter[str] = field(default_factory=Counter)
 
 
@@ -95,7 +95,9 @@ def count_facts(store: Store, book: RuleBook) -> dict[str, FactCount]:
                 needed = [name for name in needs.split(";") if name]
                 asked = asked_and_recorded(book.forest, root, known)
                 recorded = columns_of([name for name in asked if wrote.get(name, True)])
-                count.recorded += calls * len([name for name in recorded if name in to_fill_in - set(needed)])
+                for name in recorded:
+                    if name in to_fill_in and name not in needed:
+                        count.recorded[name] += calls
                 for name in needed:
                     count.missing[name] += calls
     finally:

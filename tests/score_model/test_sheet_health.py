@@ -99,6 +99,23 @@ def test_a_column_left_blank_that_decides_nothing_does_not_count(season: Season)
     assert found["remark"] is None
 
 
+def test_each_fact_that_was_asked_for_is_told_with_how_often_it_was_written_down(season: Season) -> None:
+    found = season(
+        [
+            call(),
+            call(location="in_zone", ruled_pitch="strike"),
+            call(location=None),  # the place would have decided
+            call(swing="full", location=None, ruled_pitch="strike"),  # a swing needs no place
+        ]
+    )
+    parts = {part: row for (_, measure, part), row in found.items() if measure == "facts_recorded" and part}
+    assert figures(parts["location"]) == (3, 2, pytest.approx(2 / 3, abs=1e-6))
+    assert (parts["location"]["low"], parts["location"]["stands_out"]) == (None, None)
+    whole = found["E1", "facts_recorded", ""]
+    assert whole["cases"] == sum(row["cases"] for row in parts.values())
+    assert whole["found"] == sum(row["found"] for row in parts.values())
+
+
 def test_contradictions_grades_and_wrong_rulings_that_passed_are_counted_by_hand(season: Season) -> None:
     found = season(
         [
