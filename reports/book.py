@@ -7,12 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from pipeline.config import Policy
 from pipeline.errors import StoreError
 from pipeline.store import Store
 from pipeline.store.database import named_sql
+from reports.parts import LEDGER_CALLS, part_files
 from schemas import layer_tables
 
 Row = Mapping[str, Any]
@@ -78,6 +80,16 @@ class SeasonBook:
         finally:
             cursor.close()
 
+    def tuples(self, name: str) -> Iterator[tuple[Any, ...]]:
+        """Yield the rows of `reports/sql/<name>.sql` as tuples, in its order, without holding them all."""
+        cursor = self._store.connection.cursor()
+        try:
+            cursor.execute(named_sql("reports", name))
+            while rows := cursor.fetchmany(_CHUNK):
+                yield from rows
+        finally:
+            cursor.close()
+
     @cached_property
     def umpires(self) -> list[Person]:
         """Every umpire of whom anything is published, by id."""
@@ -89,9 +101,15 @@ class SeasonBook:
         return [Person(row["evaluator_id"], row["name"]) for row in self.rows("evaluator_person")]
 
     @cached_property
-    def call_homes(self) -> dict[str, str]:
-        """The umpire of each call."""
-        return {row["call_id"]: row["umpire_id"] for row in self.rows("call_home")}
+    def call_homes(self) -> dict[str, tuple[str, str]]:
+        """The umpire of each call, and the page of his ledger on which its entry stands."""
+        found: dict[str, tuple[str, str]] = {}
+        for umpire, rows in groupby(self.tuples("call_home"), key=itemgetter(0)):
+            _, games, calls = zip(*rows, strict=True)
+            files = part_files(games, LEDGER_CALLS)
+            homes = {file: (umpire, file) for file in set(files)}
+            found.update(zip(calls, (homes[file] for file in files), strict=True))
+        return found
 
     @cached_property
     def readiness(self) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ from reports.book import Person, Row, SeasonBook
 from reports.links import Atlas, PacketLinks, SiteLinks
 from reports.pages.board import board_page
 from reports.pages.called_zone import called_zone_page
-from reports.pages.calls import calls_page
+from reports.pages.calls import calls_pages
 from reports.pages.dictionary import dictionary_page
 from reports.pages.evaluators import evaluator_calls_page, evaluator_page, evaluators_page
 from reports.pages.method import method_page
@@ -23,6 +23,7 @@ from reports.pages.rankings import rankings_page
 from reports.pages.rules import rule_pages
 from reports.pages.umpires import UmpireRows, umpire_page
 from reports.paper import Masthead, write_assets, write_page
+from reports.parts import WHOLE, ledger_files
 
 NAV = (
     ("index.html", "Readiness"),
@@ -81,7 +82,8 @@ class _Builder:
         for person, calls in self._with_calls("call", "umpire_id", self.book.umpires):
             where = f"umpires/{self.atlas.umpire_folders[person.id]}"
             self._write(folder, umpire_page(self.umpire_rows, person, calls, deep, f"{where}/index.html"), head)
-            self._write(folder, calls_page(person, calls, deep, f"{where}/calls.html"), head)
+            for page in calls_pages(person, calls, deep, f"{where}/"):
+                self._write(folder, page, head)
         for person, calls in self._with_calls("evaluator_call", "evaluator_id", self.book.evaluators):
             where = f"evaluators/{self.atlas.evaluator_folders[person.id]}"
             self._write(folder, self._evaluator_page(person, calls, deep, f"{where}/index.html"), head)
@@ -109,7 +111,7 @@ class _Builder:
 
     def _evaluator_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
         head = self._packet_head("Your sheets", "Every call")
-        links = PacketLinks(self.atlas, "", person, frozenset(call["call_id"] for call in calls), "calls.html")
+        links = PacketLinks(self.atlas, "", person, {call["call_id"]: WHOLE for call in calls}, WHOLE)
         misgrades = self.book.misgrades.get(person.id, [])
         write_assets(own, with_plotly=False)
         self._write(own, self._evaluator_page(person, calls, links, "index.html"), head)
@@ -127,10 +129,11 @@ class _Builder:
 
     def _umpire_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
         head = self._packet_head("Your season", "Your calls")
-        links = PacketLinks(self.atlas, "", person, frozenset(call["call_id"] for call in calls), "calls.html")
+        links = PacketLinks(self.atlas, "", person, ledger_files(calls), WHOLE)
         write_assets(own, with_plotly=False)
         self._write(own, umpire_page(self.umpire_rows, person, calls, links, "index.html"), head)
-        self._write(own, calls_page(person, calls, links, "calls.html", self._rules_of(calls)), head)
+        for page in calls_pages(person, calls, links, "", self._rules_of(calls)):
+            self._write(own, page, head)
 
     def _write(self, folder: Path, page: Page, head: Masthead) -> None:
         self.bytes += write_page(folder, page, head)

@@ -22,7 +22,7 @@ class Atlas:
     evaluators: Mapping[str, str]
     umpire_folders: Mapping[str, str]
     evaluator_folders: Mapping[str, str]
-    call_homes: Mapping[str, str]
+    call_homes: Mapping[str, tuple[str, str]]
     rule_files: Mapping[str, str]
     topic_files: Mapping[str, str]
     misruling_codes: frozenset[str]
@@ -91,10 +91,11 @@ class SiteLinks:
 
     def call(self, call_id: str) -> Link | str:
         """The call's id, leading to its entry."""
-        home = self.atlas.call_homes.get(call_id)
-        if home is None:
+        umpire_id, file = self.atlas.call_homes.get(call_id, ("", ""))
+        folder = self.atlas.umpire_folders.get(umpire_id)
+        if folder is None:
             return call_id
-        return Link(call_id, f"{self.calls_of(home)}#{anchor('call', call_id)}")
+        return Link(call_id, f"{self.root}umpires/{folder}/{file}#{anchor('call', call_id)}")
 
     def rule(self, rule_id: str) -> Link | str:
         """The rule's id, leading to its page."""
@@ -127,7 +128,8 @@ class PacketLinks(SiteLinks):
 
     private = True
 
-    def __init__(self, atlas: Atlas, root: str, own: Person, calls_here: frozenset[str], rules_page: str) -> None:
+    def __init__(self, atlas: Atlas, root: str, own: Person, calls_here: Mapping[str, str], rules_page: str) -> None:
+        """Make the links of the packet of `own`; `calls_here` names the page of each call that stands in it."""
         super().__init__(atlas, root)
         self.own = own
         self.calls_here = calls_here
@@ -148,9 +150,8 @@ class PacketLinks(SiteLinks):
 
     def call(self, call_id: str) -> Link | str:
         """The call's id, leading to its entry in the packet where it has one."""
-        if call_id not in self.calls_here:
-            return call_id
-        return Link(call_id, f"{self.root}calls.html#{anchor('call', call_id)}")
+        file = self.calls_here.get(call_id)
+        return Link(call_id, f"{self.root}{file}#{anchor('call', call_id)}") if file else call_id
 
     def rule(self, rule_id: str) -> Link | str:
         """The rule's id, leading to its words in the packet."""

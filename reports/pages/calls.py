@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import itemgetter
 
 from pipeline.config import AREA_TITLES
-from reports.blocks import Block, Cell, Column, Entry, Inline, Ledger, Link, Page, Paragraph, Section, Table
+from reports.blocks import Block, Entry, Inline, Ledger, Link, Page, Paragraph, Section
 from reports.book import Person, Row
 from reports.links import SiteLinks
 from reports.naming import anchor, slug
+from reports.pages.call_index import index_sections, summary_section
 from reports.pages.patterns import pattern_line
 from reports.pages.rules import rules_table
+from reports.parts import LEDGER_CALLS, WHOLE, in_parts, part_file
 from reports.words import (
     CODES,
     CONFIDENCES,
     CONSEQUENCES,
     GRADE_ORDER,
     GRADES,
-    count,
     day,
-    num,
     number,
     percent,
     plain_names,
@@ -28,68 +30,82 @@ from reports.words import (
     topic,
 )
 
+_WRONG_FIRST = "Wrong calls come first, then what could not be decided, then those that were right."
+_LEAD = "Every call as it was written down, what the rules make of those facts, and why. "
 
-def calls_page(
-    person: Person, calls: Sequence[Row], links: SiteLinks, path: str, own_rules: Sequence[Row] = ()
-) -> Page:
-    """Make the ledger of an umpire's calls; `own_rules` are the words of rules that a packet carries with it."""
-    areas = [area for area in AREA_TITLES if any(call["area"] == area for call in calls)]
-    areas += sorted({call["area"] for call in calls} - set(areas))
-    sections = [_summary(areas, calls)]
-    sections += [_area_section(area, [call for call in calls if call["area"] == area], links) for area in areas]
-    if own_rules:
-        sections.append(
-            Section(
-                "rules",
-                "Rules used in these calls",
-                [rules_table("own-rules", "The rules in our own words; the rule books decide", own_rules)],
-            )
-        )
+
+def calls_pages(
+    person: Person, calls: Sequence[Row], links: SiteLinks, folder: str, own_rules: Sequence[Row] = ()
+) -> Iterator[Page]:
+    """Yield the pages of the ledger of an umpire's calls; `folder` is where they lie, empty or ending in a slash.
+
+    A short ledger is one page. A long one is parted by games: the first page lists every call by area and grade, and
+    leads to the pages on which the calls stand in full. `own_rules` are the words of rules that a packet carries
+    with it; they stand on the first page.
+    """
     trail = [Link(person.name, "index.html")]
     if not links.private:
         trail.insert(0, Link("Readiness board", f"{links.root}index.html"))
-    return Page(
-        path=path,
-        title=f"Calls of {person.name}",
-        lead=[
-            "Every call as it was written down, what the rules make of those facts, and why. Wrong calls come first, "
-            "then what could not be decided, then those that were right."
-        ],
-        sections=sections,
-        trail=trail,
-        nav="calls.html" if links.private else "index.html",
-    )
+    nav = WHOLE if links.private else "index.html"
+    parts = list(in_parts(calls, LEDGER_CALLS))
+    areas = [area for area in AREA_TITLES if any(call["area"] == area for call in calls)]
+    areas += sorted({call["area"] for call in calls} - set(areas))
+    sections = [summary_section(areas, calls)]
+    if len(parts) > 1:
+        lead = [_LEAD + "This page lists them all by area; each stands in full among the calls of its game."]
+        sections += index_sections(areas, parts, links)
+    else:
+        lead = [_LEAD + _WRONG_FIRST]
+        sections += [_area_section(area, [call for call in calls if call["area"] == area], links) for area in areas]
+    if own_rules:
+        rules = rules_table("own-rules", "The rules in our own words; the rule books decide", own_rules)
+        sections.append(Section("rules", "Rules used in these calls", [rules]))
+    yield Page(f"{folder}{WHOLE}", f"Calls of {person.name}", lead, sections, trail, nav)
+    if len(parts) > 1:
+        for number, inside in parts:
+            yield Page(
+                f"{folder}{part_file(number)}",
+                f"Calls of {person.name}, part {number} of {len(parts)}",
+                _part_lead(number, len(parts), inside),
+                [_game_section(game, found, links) for game, found in _by_game(inside)],
+                [*trail, Link("All calls", WHOLE)],
+                nav,
+            )
 
 
-def _summary(areas: Sequence[str], calls: Sequence[Row]) -> Section:
-    columns = [Column("Area"), *(Column(GRADES[grade][0], "num") for grade in GRADE_ORDER), Column("All", "num")]
-    rows = []
-    for area in areas:
-        row = [Cell(AREA_TITLES.get(area, area), href=f"#area-{slug(area)}")]
-        inside = [call for call in calls if call["area"] == area]
-        for grade in GRADE_ORDER:
-            size = sum(call["verdict"] == grade for call in inside)
-            row.append(Cell(count(size), href=f"#{slug(area)}-{grade}" if size else None, sort=size))
-        rows.append([*row, num(len(inside), count(len(inside)))])
-    table = Table("summary-table", "Calls by area and grade", columns, rows, empty="No call was accepted.")
-    return Section(
-        "summary",
-        "How many of which",
-        [table],
-        margin=["Edge pitches and open calls count neither for nor against anybody."],
-    )
+def _part_lead(number: int, parts: int, calls: Sequence[Row]) -> list[Inline]:
+    first, last = calls[0]["game_on"], calls[-1]["game_on"]
+    span = day(first) if first == last else f"{day(first)} to {day(last)}"
+    games = len({call["game_id"] for call in calls})
+    lead: list[Inline] = [f"{plural(games, 'game')}, {span}, {plural(len(calls), 'call')}. {_WRONG_FIRST} "]
+    if number > 1:
+        lead += [Link("Earlier games", part_file(number - 1)), ". "]
+    if number < parts:
+        lead += [Link("Later games", part_file(number + 1)), ". "]
+    return [*lead, Link("All calls by area", WHOLE), "."]
+
+
+def _by_game(calls: Sequence[Row]) -> list[tuple[str, list[Row]]]:
+    return [(game, list(found)) for game, found in groupby(calls, key=itemgetter("game_id"))]
 
 
 def _area_section(area: str, calls: Sequence[Row], links: SiteLinks) -> Section:
+    return Section(f"area-{slug(area)}", AREA_TITLES.get(area, area), _ledgers(slug(area), calls, links))
+
+
+def _game_section(game: str, calls: Sequence[Row], links: SiteLinks) -> Section:
+    place = anchor("game", game)
+    return Section(place, f"{day(calls[0]['game_on'])}, game {game}", _ledgers(place, calls, links))
+
+
+def _ledgers(place: str, calls: Sequence[Row], links: SiteLinks) -> list[Block]:
     blocks: list[Block] = []
     for grade in GRADE_ORDER:
         found = [call for call in calls if call["verdict"] == grade]
         if found:
             title = f"{GRADES[grade][0]}: {plural(len(found), 'call')}"
-            blocks.append(Ledger(f"{slug(area)}-{grade}", title, [_entry(call, links) for call in found]))
-    if not blocks:
-        blocks = [Paragraph(["No call."])]
-    return Section(f"area-{slug(area)}", AREA_TITLES.get(area, area), blocks)
+            blocks.append(Ledger(f"{place}-{grade}", title, [_entry(call, links) for call in found]))
+    return blocks or [Paragraph(["No call."])]
 
 
 def _entry(call: Row, links: SiteLinks) -> Entry:

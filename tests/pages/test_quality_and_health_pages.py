@@ -12,7 +12,7 @@ from reports.pages.quality_checks import checks_section
 def atlas():
     return Atlas(
         umpires={"U1": "Plain Person"}, evaluators={"E1": "Ordinary Evaluator", "E2": "Second Evaluator"},
-        umpire_folders={"U1": "U1"}, evaluator_folders={"E1": "E1", "E2": "E2"}, call_homes={"C1": "U1"},
+        umpire_folders={"U1": "U1"}, evaluator_folders={"E1": "E1", "E2": "E2"}, call_homes={"C1": ("U1", "calls.html")},
         rule_files={"P502": "P502"}, topic_files={}, misruling_codes=frozenset(),
     )  # fmt: skip
 
@@ -44,7 +44,7 @@ def test_a_wrong_grade_leads_to_its_calls_and_to_the_rule_that_speaks_against_it
 
 
 def test_in_a_packet_a_call_of_somebody_else_is_no_link():
-    own = PacketLinks(atlas(), "", Person("E1", "Ordinary Evaluator"), frozenset(), "calls.html")
+    own = PacketLinks(atlas(), "", Person("E1", "Ordinary Evaluator"), {}, "calls.html")
     rows = [health("E1", "contradictions", call_ids="C1")]
     cell = tables(health_section(rows, own))["health-table"].rows[0][7]
     assert (cell.text, cell.links) == ("C1", ())
