@@ -14,6 +14,7 @@ from pathlib import Path
 
 from demo_data import people_files as people
 from demo_data import planting, quiz
+from demo_data.entry_days import recorded_on
 from demo_data.game_calls import TRUTH_COLUMNS, calls_of, truth_row
 from demo_data.plan import ALIASED, WORKBOOK, Game, Plan, draw_plan
 from demo_data.planting import Planted
@@ -38,6 +39,9 @@ def write_calls(plan: Plan, seed: int, season: Path, truth: Path) -> tuple[list[
         writer.writerow(TRUTH_COLUMNS)
         for evaluator_id, seen in games.items():
             calls = [call for game in seen for call in calls_of(game, seed)]
+            days = {game.game_id: recorded_on(game, seed, first_seen=game is seen[0]) for game in seen}
+            for call in calls:
+                call.row["recorded_on"] = days[call.row["game_id"]]
             ending = "xlsx" if evaluator_id == WORKBOOK else "csv"
             path = season / f"plate_calls_{evaluator_id}.{ending}"
             rows, faults = planting.plant_in_calls(evaluator_id, calls, path.name)
@@ -66,7 +70,7 @@ def write_season(out: Path, *, seed: int = SEED, scale: int = 1) -> None:
     items = quiz.draw_items(seed)
     planted, amendments = write_calls(plan, seed, season, truth)
     games, faults = planting.plant_in_games(list(people.game_rows(plan)), "games.csv")
-    planted += [*faults, *planting.planted_elsewhere(plan, items)]
+    planted += [*faults, *planting.planted_elsewhere(plan, items), *planting.planted_days(plan)]
     positioning = (row for game in plan.games for row in people.positioning_rows(game, seed))
     ratings = (row for game in plan.games for row in people.rating_rows(game, seed))
     write_csv(season / "umpires.csv", people.UMPIRE_COLUMNS, people.umpire_rows(plan))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from demo_data import book
 from demo_data.book import Situation
+from demo_data.entry_days import ONCE_A_MONTH, WEEKS_LATE, WRONG_YEAR
 from demo_data.game_calls import Call, amended, verdict_of
 from demo_data.plan import ALIASED, DRIFTING, OTHER_CODE, Plan
 from demo_data.quiz import Item
@@ -150,6 +151,38 @@ def planted_elsewhere(plan: Plan, items: Sequence[Item]) -> list[Planted]:
             about = item.row["item_id"]
             found.append(Planted(kind, "quiz_items.csv", str(line_no), about, what, "published.pub_quiz_item"))
     return found
+
+
+def planted_days(plan: Plan) -> list[Planted]:
+    """Return what is planted in the days of entry: two late evaluators, and a slip of one."""
+    where = "published.pub_evaluator_health"
+    slip = next(game for game in plan.games if game.evaluator.evaluator_id == WRONG_YEAR)
+    return [
+        Planted(
+            "late_sheets",
+            f"plate_calls_{WEEKS_LATE}.csv",
+            "",
+            WEEKS_LATE,
+            "writes every sheet down 11 to 25 days after the game",
+            where,
+        ),
+        Planted(
+            "late_sheets",
+            f"plate_calls_{ONCE_A_MONTH}.csv",
+            "",
+            ONCE_A_MONTH,
+            "writes a month's sheets down on the first of the next",
+            where,
+        ),
+        Planted(
+            "written_before_game",
+            f"plate_calls_{WRONG_YEAR}.csv",
+            "2",
+            slip.game_id,
+            "last year's number in the day of entry",
+            "meta.finding",
+        ),
+    ]
 
 
 def planted_rows(planted: Sequence[Planted]) -> list[Row]:

@@ -13,9 +13,9 @@ import xlsxwriter
 Row = Mapping[str, str]
 
 CALL_COLUMNS = (
-    "call_id", "game_id", "evaluator_id", "umpire_id", "pitch_no", "moment", "inning", "half", "outs",
-    "balls", "strikes", "on_first", "on_second", "on_third", "play_on", "stealing_first", "stealing_second",
-    "batter_side", "pitcher_hand", "arm_slot", "pitch_kind", "pitch_mph", "ball_x_in", "ball_z_in",
+    "call_id", "game_id", "evaluator_id", "umpire_id", "pitch_no", "recorded_on", "moment", "inning",
+    "half", "outs", "balls", "strikes", "on_first", "on_second", "on_third", "play_on", "stealing_first",
+    "stealing_second", "batter_side", "pitcher_hand", "arm_slot", "pitch_kind", "pitch_mph", "ball_x_in", "ball_z_in",
     "zone_low_in", "zone_high_in", "location", "miss_side", "location_source", "bounced", "pitch_delivered",
     "pitch_caught", "location_at_touch", "swing", "contact", "tip_first_touched", "first_touch", "touched",
     "touch_place", "avoidance", "could_avoid", "stance_front", "stance_back", "contact_front", "contact_back",
@@ -25,11 +25,11 @@ CALL_COLUMNS = (
 
 ALIASES = {
     "call_id": "Call", "game_id": "Game", "evaluator_id": "Evaluator", "umpire_id": "Umpire",
-    "pitch_no": "Pitch number", "inning": "Inn", "outs": "Out", "on_first": "R1", "on_second": "R2",
-    "on_third": "R3", "batter_side": "Bats", "pitcher_hand": "Throws", "pitch_kind": "Pitch type",
-    "pitch_mph": "MPH", "ball_x_in": "Ball X", "ball_z_in": "Ball Z", "zone_low_in": "Zone bottom in",
-    "zone_high_in": "Zone top in", "location_source": "Source", "pitch_caught": "Caught",
-    "ruled_pitch": "Call pitch", "note": "Comments",
+    "pitch_no": "Pitch number", "recorded_on": "Entered on", "inning": "Inn", "outs": "Out",
+    "on_first": "R1", "on_second": "R2", "on_third": "R3", "batter_side": "Bats",
+    "pitcher_hand": "Throws", "pitch_kind": "Pitch type", "pitch_mph": "MPH", "ball_x_in": "Ball X",
+    "ball_z_in": "Ball Z", "zone_low_in": "Zone bottom in", "zone_high_in": "Zone top in",
+    "location_source": "Source", "pitch_caught": "Caught", "ruled_pitch": "Call pitch", "note": "Comments",
 }  # fmt: skip
 """Other headings that one evaluator writes; each is an alias that the season's table declares."""
 
@@ -37,6 +37,8 @@ NUMBERS = {
     "pitch_no", "inning", "outs", "balls", "strikes", "pitch_mph", "ball_x_in", "ball_z_in", "zone_low_in",
     "zone_high_in",
 }  # fmt: skip
+
+DAYS = {"recorded_on"}
 
 
 def csv_text(headings: Sequence[str], columns: Sequence[str], rows: Iterable[Row], delimiter: str = ",") -> str:
@@ -60,10 +62,11 @@ def write_aliased(path: Path, rows: Iterable[Row]) -> None:
 
 
 def write_workbook(path: Path, rows: Iterable[Row]) -> None:
-    """Write plate calls as the one sheet of a workbook, numbers as numbers."""
+    """Write plate calls as the one sheet of a workbook, numbers as numbers and days as days."""
     book = xlsxwriter.Workbook(str(path), {"in_memory": True})
     book.set_properties({"created": dt.datetime(2026, 7, 20)})
     sheet = book.add_worksheet("plate_calls")
+    as_day = book.add_format({"num_format": "yyyy-mm-dd"})
     for place, column in enumerate(CALL_COLUMNS):
         sheet.write_string(0, place, column)
     for line, row in enumerate(rows, 1):
@@ -71,6 +74,8 @@ def write_workbook(path: Path, rows: Iterable[Row]) -> None:
             value = row.get(column, "")
             if value and column in NUMBERS:
                 sheet.write_number(line, place, float(value))
+            elif value and column in DAYS:
+                sheet.write_datetime(line, place, dt.datetime.fromisoformat(value), as_day)
             elif value:
                 sheet.write_string(line, place, value)
     book.close()

@@ -136,6 +136,16 @@ def test_the_evaluator_who_grew_stricter_is_found_to_drift_downwards(store):
     assert drift < min(value for (value,) in others)
 
 
+def test_the_late_evaluators_are_those_whose_calls_were_mostly_written_down_late(store):
+    rows = store.rows(
+        "SELECT evaluator_id, value, found, cases FROM published.pub_evaluator_health WHERE measure = 'days_late'"
+    )
+    assert len(rows) == 9, "one evaluator notes no day of entry"
+    meant = {row["about"] for row in planted("late_sheets")}
+    assert {name for name, *_, found, cases in rows if found > cases / 2} == meant
+    assert {name for name, middle, *_ in rows if middle > 7} == meant
+
+
 def test_the_miskeyed_item_is_rejected_with_its_right_option_and_withheld(store):
     (row,) = planted("miskeyed_item")
     right = next(item["right_option"] for item in read("quiz_items.csv") if item["item_id"] == row["about"])

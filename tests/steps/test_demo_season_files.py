@@ -11,6 +11,7 @@ import pytest
 import schemas
 from demo_data import make_demo_data
 from demo_data.book import CODES, Situation, differs
+from demo_data.entry_days import DUE, NO_DAY, ONCE_A_MONTH, WEEKS_LATE
 from demo_data.game_calls import SCENARIOS
 from demo_data.plan import draw_plan
 from pipeline.checks.check import check_season
@@ -219,6 +220,31 @@ def test_an_umpire_seen_once_is_found(checked):
     (row,) = planted("seen_once")
     found = checked.rows("SELECT value FROM meta.finding WHERE kind = 'seen_once'")
     assert found == [(row["about"],)]
+
+
+def test_a_slip_in_the_day_of_entry_is_found_at_its_sheet(checked):
+    (row,) = planted("written_before_game")
+    found = checked.rows("SELECT path, line_no, value FROM meta.finding WHERE kind = 'recorded_before_game'")
+    # The game is of 2026; the day of entry was written with the year 2025.
+    assert [(path, line_no) for path, line_no, _ in found] == [(row["file"], int(row["line_no"]))]
+    assert found[0][2].startswith("2025-")
+
+
+def test_days_of_entry_lie_between_the_game_and_the_day_on_which_sheets_were_due(checked):
+    (slip,) = planted("written_before_game")
+    days = checked.rows(
+        "SELECT DISTINCT calls.evaluator_id, calls.recorded_on, game.date FROM checked.plate_calls AS calls "
+        "JOIN checked.games AS game USING (game_id) WHERE calls.game_id <> ?",
+        [slip["about"]],
+    )
+    assert {evaluator for evaluator, recorded, _ in days if recorded is None} == {NO_DAY}
+    dated = [(evaluator, recorded, played) for evaluator, recorded, played in days if recorded is not None]
+    assert len({evaluator for evaluator, *_ in dated}) == 9
+    assert all(played <= recorded <= DUE for _, recorded, played in dated)
+    late = {row["about"] for row in planted("late_sheets")}
+    assert late == {WEEKS_LATE, ONCE_A_MONTH}
+    # Nobody else takes more than the week after which a call counts as late.
+    assert max((recorded - played).days for evaluator, recorded, played in dated if evaluator not in late) <= 7
 
 
 def test_no_two_people_share_a_name():
