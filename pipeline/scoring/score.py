@@ -14,6 +14,7 @@ from pipeline.scoring.called_zone.season import write_called_zone
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.intervals import wilson
+from pipeline.scoring.page_draws import write_page_draws
 from pipeline.scoring.quiz_measures import quiz_measures
 from pipeline.scoring.shared_looks import agreement_rows, pair_rows
 from pipeline.scoring.stored_draws import write_draws
@@ -150,6 +151,7 @@ class _Season:
             + write_table(self.store, "sensitivity", said.sensitivity)
             + write_table(self.store, "ranking", ranked)
             + write_draws(self.store, self.policy, self.roster, self.models)
+            + write_page_draws(self.store, self.policy, self.roster, self.models)
         )
 
     def _write_misrulings(self) -> int:
