@@ -74,6 +74,27 @@ class Level:
 
 
 @dataclass(frozen=True)
+class Clinics:
+    """What the clinics may cost, and what they are supposed to do.
+
+    The two shares are assumptions without a source: what part of an umpire's wrong rulings on a subject a session
+    takes away, where he does not know the rule (`share_removed_rules`), and where he knows it or it is a matter of the
+    eye (`share_removed_practice`). Each may be off by `share_removed_off` of itself, up or down. `avoid` are
+    sheets of quiz items, relative to the policy, whose questions no case play may ask.
+    """
+
+    sessions: int = 4
+    seats: int = 12
+    subjects: int = 2
+    plays: int = 6
+    sessions_a_person: int = 2
+    share_removed_rules: float = 0.4
+    share_removed_practice: float = 0.2
+    share_removed_off: float = 0.5
+    avoid: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Policy:
     """What the committee decided before the season: dates, levels, weights, interval width, seed.
 
@@ -95,6 +116,7 @@ class Policy:
     seed: int = 20260301
     rule_options: Mapping[str, str] = field(default_factory=dict)
     date_order: str | None = None
+    clinics: Clinics = field(default_factory=Clinics)
 
     def level(self, level_id: str) -> Level | None:
         """Return the level of that id, or None."""
@@ -125,12 +147,16 @@ class RunConfig:
 
 
 _KEYS: dict[str, set[str]] = {
-    "": {"season", "measurement", "consequence_weights", "scoring", "rule_options", "reading", "levels"},
+    "": {"season", "measurement", "consequence_weights", "scoring", "rule_options", "reading", "clinics", "levels"},
     "season": {"title", "association", "first_day", "last_day"},
     "measurement": {"tracked_sd_in", "video_sd_in", "eye_sd_in", "edge_low", "edge_high"},
     "consequence_weights": set(CONSEQUENCES),
     "scoring": {"interval", "draws", "seed"},
     "reading": {"date_order"},
+    "clinics": {
+        "sessions", "seats", "subjects", "plays", "sessions_a_person", "share_removed_rules",
+        "share_removed_practice", "share_removed_off", "avoid",
+    },
     "levels": {"id", "title", "standards", "evidence", "risk_ready", "risk_not_yet", "disqualifying"},
     "levels.standards": set(AREAS),
     "levels.evidence": {"games", "calls", "evaluators"},
@@ -204,6 +230,28 @@ class _Reader:
             return value
         self.fault(f"{key} = {value!r} is not a date", key, "write it as 2026-03-01, without quotation marks")
         return None
+
+    def texts(self, raw: Mapping[str, Any], key: str) -> tuple[str, ...]:
+        value = raw.get(key, [])
+        if isinstance(value, list) and all(isinstance(item, str) for item in value):
+            return tuple(value)
+        self.fault(f"{key} = {value!r} is not a list of texts", key, 'write it as ["one.csv", "other.csv"]')
+        return ()
+
+    def clinics(self, raw: Any) -> Clinics:
+        raw = self.section(raw, "clinics")
+        default = Clinics()
+        return Clinics(
+            sessions=self.whole(raw, "sessions", default.sessions, 0, 200),
+            seats=self.whole(raw, "seats", default.seats, 1, 500),
+            subjects=self.whole(raw, "subjects", default.subjects, 1, 6),
+            plays=self.whole(raw, "plays", default.plays, 0, 40),
+            sessions_a_person=self.whole(raw, "sessions_a_person", default.sessions_a_person, 1, 50),
+            share_removed_rules=self.number(raw, "share_removed_rules", default.share_removed_rules, 0, 1),
+            share_removed_practice=self.number(raw, "share_removed_practice", default.share_removed_practice, 0, 1),
+            share_removed_off=self.number(raw, "share_removed_off", default.share_removed_off, 0, 1),
+            avoid=self.texts(raw, "avoid"),
+        )
 
     def level(self, raw: Any, number: int) -> Level:
         raw = self.section(raw, "levels")
@@ -295,6 +343,7 @@ def read_policy(path: Path) -> Policy:
         seed=reader.whole(scoring, "seed", 20260301, 0, 2**32 - 1),
         rule_options={name: reader.text(options, name, "") for name in options},
         date_order=reader.one_of(reading, "date_order", DATE_ORDERS),
+        clinics=reader.clinics(raw.get("clinics", {})),
     )
     if len(reader.faults) == 1:
         raise reader.faults[0]

@@ -138,6 +138,8 @@ def _without_effect(first: Policy, second: Policy) -> list[str]:
         found.append("the consequence weights choose topics for clinics, and move no reading")
     if first.interval != second.interval:
         found.append("the width of the intervals is only shown, and moves no reading")
+    if first.clinics != second.clinics:
+        found.append("the settings of the clinics plan sessions, and move no reading")
     if (first.first_day, first.last_day) != (second.first_day, second.last_day):
         found.append("the season's days only point out games outside them")
     return found

@@ -53,6 +53,19 @@ interval = 0.9                      # width of every interval on the pages
 draws = 4000                        # simulated draws behind the probabilities
 seed = 20260301                     # the same seed gives the same pages
 
+[clinics]
+# What the committee can hold after the season. The plan never moves a reading.
+sessions = 4                        # how many
+seats = 12                          # people in one session
+subjects = 2                        # subjects taught in one session
+plays = 6                           # case plays for one session
+sessions_a_person = 2               # at most so many for one umpire
+# ASSUMPTIONS, taken from no source: what share of somebody's wrong rulings on a subject one session removes.
+share_removed_rules = 0.4           # where the rule is not known
+share_removed_practice = 0.2        # where it is known, or is a matter of the eye
+share_removed_off = 0.5             # how far off both may be, up or down, as a share of themselves
+avoid = []                          # sheets of quiz items (the next quiz) whose questions no case play may ask
+
 # One [[levels]] section for each level of play, lowest first. An umpire is judged for the level above the one
 # now worked. A standard is the least rate of right rulings (0 to 1), adjusted for evaluator and difficulty,
 # that the level asks for in an area; an area without a standard is reported but not asked for. Areas:

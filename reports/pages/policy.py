@@ -104,6 +104,18 @@ def settings(policy: Policy) -> list[tuple[str, str, str]]:
         )
         for name, weight in weights.items()
     ]
+    plan = policy.clinics
+    rows += [
+        ("clinics.sessions", count(plan.sessions), "Clinic sessions to plan. The plan moves no reading."),
+        ("clinics.seats", count(plan.seats), "People in one session."),
+        ("clinics.subjects", count(plan.subjects), "Subjects taught in one session."),
+        ("clinics.plays", count(plan.plays), "Case plays for one session."),
+        ("clinics.sessions_a_person", count(plan.sessions_a_person), "At most so many sessions for one umpire."),
+        ("clinics.share_removed_rules", percent(plan.share_removed_rules, 0), "An assumption, taken from no source: what share of somebody's wrong rulings on a subject one session removes where the rule is not known."),
+        ("clinics.share_removed_practice", percent(plan.share_removed_practice, 0), "The same where the rule is known, or is a matter of the eye."),
+        ("clinics.share_removed_off", percent(plan.share_removed_off, 0), "How far off both may be, up or down, as a share of themselves."),
+        ("clinics.avoid", ", ".join(plan.avoid) or NOTHING, "Sheets of quiz items whose questions no case play asks."),
+    ]  # fmt: skip
     season = [
         ("season.first_day", policy.first_day.isoformat() if policy.first_day else NOTHING, "Games before it are pointed out."),
         ("season.last_day", policy.last_day.isoformat() if policy.last_day else NOTHING, "Games after it are pointed out."),

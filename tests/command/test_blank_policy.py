@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pipeline.cli import app
-from pipeline.config import AREAS, CONSEQUENCES, Evidence, Level, Measurement, Policy, read_policy
+from pipeline.config import AREAS, CONSEQUENCES, Clinics, Evidence, Level, Measurement, Policy, read_policy
 from pipeline.errors import ConfigError
 from pipeline.rules.options import options, settle
 from reports.pages.policy import level_sentences, settings
@@ -35,6 +35,7 @@ def test_every_setting_stands_in_the_blank_with_a_remark(blank):
         *("title", "association", "first_day", "last_day", "interval", "draws", "seed"),
         *(field.name for field in dataclasses.fields(Measurement)),
         *(field.name for field in dataclasses.fields(Evidence)),
+        *(field.name for field in dataclasses.fields(Clinics)),
         *("id", "risk_ready", "risk_not_yet", *CONSEQUENCES),
     }
     assert set(told) == wanted
@@ -90,5 +91,6 @@ def test_every_other_setting_is_told_with_what_it_does():
         *(f"scoring.{name}" for name in ("interval", "draws", "seed")),
         *(f"measurement.{field.name}" for field in dataclasses.fields(Measurement)),
         *(f"consequence_weights.{name}" for name in CONSEQUENCES),
+        *(f"clinics.{field.name}" for field in dataclasses.fields(Clinics)),
         *("season.first_day", "season.last_day"),
     }
