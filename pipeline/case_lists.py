@@ -6,18 +6,18 @@ import csv
 import io
 from pathlib import Path
 
-import schemas
 from pipeline.config import Measurement, read_policy
 from pipeline.errors import DisagreementError, InputError, Where
 from pipeline.facts.build import make_calls
 from pipeline.ingest.cases import land_cases
+from pipeline.item_lists import item_cases
 from pipeline.rules.compile import RuleBook, rule_book
 from pipeline.rules.dimensions import zone_measures
 from pipeline.rules.model import CODES
 from pipeline.rules.options import settle
 from pipeline.rulings.batch import rule_table, today
 from pipeline.rulings.explain import as_json, as_text, call_explanation, read_call, write_rulings
-from pipeline.rulings.quiz_key import LETTERS, check_items
+from pipeline.rulings.quiz_key import check_items
 from pipeline.store import Store, write_bytes
 
 
@@ -99,44 +99,6 @@ def explain_case(
     if found is None:
         raise DisagreementError(f"line {line} of the list has no facts")
     return as_json(*found) if as_document else as_text(*found, show_all=show_all)
-
-
-def item_cases(store: Store, items: Path) -> None:
-    """Make `item` (what each item of a quiz sheet states) and `facts.item_case` (the facts of those about a case).
-
-    Raises
-    ------
-    InputError
-        The sheet cannot be read, or lacks the ids or the keys.
-    """
-    names = land_cases(store, items, today())
-    if "item_id" not in names or "key" not in names:
-        raise InputError(
-            "the sheet has no item_id or no key",
-            where=Where(items, 1),
-            hint="see `platework blank quiz_items`",
-        )
-    wanted = (
-        "item_id",
-        "rule_code",
-        "quantity",
-        "key",
-        *(f"option_{letter}_states" for letter in LETTERS),
-    )
-    given = ", ".join(
-        f"nullif(trim(\"in_{name}\"), '') AS {name}" if name in names else f"NULL AS {name}" for name in wanted
-    )
-    store.run(f"CREATE TEMP TABLE item AS SELECT line_no, {given} FROM raw.case_row")
-    has_case = " OR ".join(
-        f"nullif(trim(\"in_{name}\"), '') IS NOT NULL" for name in schemas.fact_columns() if name in names
-    )
-    store.run(
-        "UPDATE source_call SET call_id = item_id FROM item "
-        "WHERE CAST(item.line_no AS VARCHAR) = source_call.call_id"
-    )
-    keep = f'SELECT trim("in_item_id") FROM raw.case_row WHERE {has_case}' if has_case else "SELECT '' WHERE FALSE"
-    store.run(f"DELETE FROM source_call WHERE call_id NOT IN ({keep})")
-    make_calls(store, "facts.item_case", zone_measures(), Measurement())
 
 
 def check_quiz(items: Path, out: Path | None = None, policy: Path | None = None) -> tuple[str, bool]:

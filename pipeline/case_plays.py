@@ -9,15 +9,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.case_lists import item_cases
 from pipeline.errors import InputError, Where
+from pipeline.item_lists import asked_in_lists
 from pipeline.rules.compile import rule_book
 from pipeline.rules.model import CODE_TITLES, CODES
 from pipeline.rules.plays.difficulty import DEFINITION, GRADES
 from pipeline.rules.plays.items import Item
 from pipeline.rules.plays.make import Made, Situations, Wish, all_topics, make_items
 from pipeline.rules.plays.sheet import quiz_sheet
-from pipeline.rulings.play_sources import TABLES, asked_already, misruled_plays
+from pipeline.rulings.play_sources import TABLES, misruled_plays
 from pipeline.store import Store, replaced_folder, write_bytes
 from reports.case_sheet import Sheet, SheetItem, SheetOption, markdown, page
 
@@ -79,15 +79,6 @@ def _season_plays(season: Path, code: str) -> Situations:
     return found
 
 
-def _avoided(paths: Sequence[Path], day: dt.date) -> set[tuple[str, ...]]:
-    found: set[tuple[str, ...]] = set()
-    for path in paths:
-        with Store() as store:
-            item_cases(store, path)
-            found |= asked_already(store, rule_book(), day, "facts.item_case", "item")
-    return found
-
-
 def make_plays(request: Request) -> Made:
     """Make the items that were asked for; fewer where there are no more that differ.
 
@@ -108,7 +99,7 @@ def make_plays(request: Request) -> Made:
         request.seed,
         request.twins,
     )
-    made = make_items(rule_book(), wish, season, _avoided(request.avoid, request.day))
+    made = make_items(rule_book(), wish, season, asked_in_lists(request.avoid, request.day))
     log.info("cases   %d items, chosen from %d different questions", len(made.items), made.pool)
     return made
 

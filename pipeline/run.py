@@ -104,6 +104,19 @@ def _health(config: RunConfig, store: Store) -> StepResult:
     return health_season(config, store)
 
 
+def _clinics(config: RunConfig, store: Store) -> StepResult:
+    from pipeline.scoring.clinics import plan_clinics
+
+    return plan_clinics(config, store)
+
+
+def _plays(config: RunConfig, store: Store) -> StepResult:
+    from pipeline.item_lists import asked_in_lists
+    from pipeline.rulings.clinic_plays import make_clinic_plays, rules_day
+
+    return make_clinic_plays(config, store, asked_in_lists(_avoided(config), rules_day(config, store)))
+
+
 def _publish(config: RunConfig, store: Store) -> StepResult:
     from pipeline.publish.publish import publish_season
 
@@ -119,9 +132,26 @@ def _site(config: RunConfig, store: Store) -> StepResult:
 _STEPS: dict[str, tuple[Step, ...]] = {
     "load": (_load,),
     "check": (_check,),
-    "score": (_facts, _rulings, _patterns, _quiz, _findings, _scores, _health),
+    "score": (_facts, _rulings, _patterns, _quiz, _findings, _scores, _health, _clinics, _plays),
     "report": (_publish, _site),
 }
+
+
+def _avoided(config: RunConfig) -> list[Path]:
+    """The sheets of quiz items that the policy names, beside the policy."""
+    folder = config.policy_path.parent if config.policy_path else config.season
+    return [folder / name for name in config.policy.clinics.avoid]
+
+
+def _refuse_lost_lists(config: RunConfig) -> None:
+    """Stop before the work begins where a sheet that the policy names is not there."""
+    for path in _avoided(config):
+        if not path.is_file():
+            raise InputError(
+                f"the policy names a sheet of quiz items that is not there: {path}",
+                where=Where(config.policy_path or config.season),
+                hint="mend `avoid` under [clinics]; a path is read from the folder of the policy",
+            )
 
 
 def _progress(steps: list[tuple[str, Step]], *, shown: bool) -> Iterator[tuple[str, Step]]:
@@ -172,6 +202,7 @@ def run_stages(config: RunConfig, stages: tuple[str, ...]) -> RunOutcome:
         There is no room, or no leave to write.
     """
     settle(config.policy.rule_options, Where(config.policy_path or config.season))
+    _refuse_lost_lists(config)
     with storage_faults(config.out):
         config.out.mkdir(parents=True, exist_ok=True)
     with Store(config.store_path, renew=stages[0] == "load") as store, storage_faults(config.store_path):

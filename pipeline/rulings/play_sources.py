@@ -21,14 +21,16 @@ def _known(row: dict[str, Any]) -> dict[str, str]:
     return {name: str(row[name]) for name in facts() if row.get(name) is not None}
 
 
-def misruled_plays(store: Store, code: str) -> list[tuple[dict[str, str], Origin]]:
-    """Return the facts of a season's misruled calls under one code, equal facts once, in a fixed order.
+def misruled_plays(store: Store, code: str, topic: str | None = None) -> list[tuple[dict[str, str], Origin]]:
+    """Return the facts of a season's misruled calls under one code, of one topic or all, equal facts once.
+
+    They stand in a fixed order.
 
     Nobody is named: neither umpire nor game. The origin tells how often calls of that kind were misruled, and
     which rulings were given on these facts.
     """
     made: dict[tuple[tuple[str, str], ...], list[dict[str, Any]]] = defaultdict(list)
-    for row in store.records(named_sql("pipeline.rulings", "misruled_plays"), {"code": code}):
+    for row in store.records(named_sql("pipeline.rulings", "misruled_plays"), {"code": code, "topic": topic}):
         made[tuple(_known(row).items())].append(row)
     found = []
     for known in sorted(made):

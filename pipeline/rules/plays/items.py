@@ -36,8 +36,8 @@ class Option:
 class Item:
     """One item, ready to be written down.
 
-    `cells` are the fact columns of the quiz sheet. `twin_of` names the item with which it stands side by side, and
-    `lead` says what is different in it.
+    `cells` are the fact columns of the quiz sheet, `signature` is what two items share that ask one question.
+    `twin_of` names the item with which it stands side by side, and `lead` says what is different in it.
     """
 
     item_id: str
@@ -55,6 +55,7 @@ class Item:
     quantity: str = ""
     twin_of: str = ""
     lead: str = ""
+    signature: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -165,7 +166,7 @@ def write_items(drafts: Sequence[Draft], prefix: str, rng: random.Random) -> tup
                     item_id, subject.code, TOPIC, f"{stems().openings[subject.code]} {subject.asks}",
                     _in_order(_measure_options(subject, letters, rng)), key, subject.because,
                     (subject.dimension.reference,), subject.dimension.confidence[subject.code], draft.grade,
-                    "Dimensions of the rules core.", quantity=subject.dimension.name,
+                    "Dimensions of the rules core.", quantity=subject.dimension.name, signature=subject.signature,
                 )
             )  # fmt: skip
             continue
@@ -174,7 +175,7 @@ def write_items(drafts: Sequence[Draft], prefix: str, rng: random.Random) -> tup
                 item_id, subject.code, subject.topic.replace("_", " "), subject.stem.text,
                 _in_order(_play_options(draft, subject, letters)), key, subject.because, subject.references,
                 subject.confidence, draft.grade, subject.origin.note,
-                {**columns(subject.facts), **subject.stem.also}, "", twin_of, draft.lead,
+                {**columns(subject.facts), **subject.stem.also}, "", twin_of, draft.lead, subject.signature,
             )
         )  # fmt: skip
     return tuple(made)

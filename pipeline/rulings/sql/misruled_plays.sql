@@ -2,11 +2,13 @@
 -- grain: one row per call whose verdict is wrong
 -- key: call_id
 -- reads: facts.fct_call, scores.call_grade
+-- parameters: $code, $topic (NULL: all topics)
 WITH graded AS (
     SELECT f.*, g.verdict
     FROM facts.fct_call AS f
     JOIN scores.call_grade AS g USING (call_id)
     WHERE f.rule_code = $code AND g.verdict IN ('right', 'wrong')
+        AND ($topic IS NULL OR f.topic = CAST($topic AS VARCHAR))
 ),
 kinds AS (
     SELECT stratum, count(*) AS graded_of_kind, count(*) FILTER (verdict = 'wrong') AS wrong_of_kind
