@@ -7,8 +7,9 @@ are formed by the items answered and the score, each with its own symmetric func
 
 The functions are computed without cancellation. Tilt the items by the ability ``t`` whose expected score is
 ``s``; then ``gamma_s = exp(-t s) prod(1 + exp(t - b_i)) pmf(s)``, where ``pmf`` is the distribution of a sum of
-independent 0/1 variables, and its value at the mean is the mean of its characteristic function over more than
-``n`` points of the unit circle (a discrete Fourier transform, exact) [2]_. The chances of an item, and of
+independent 0/1 variables, and its value at the mean is the mean of its characteristic function over points of the
+unit circle (a discrete Fourier transform) [2]_: exact with more than ``n`` points, and exact to rounding with as
+many as the spread of the score asks for. The chances of an item, and of
 two items, given the score, are means of the same function times one, or two, factors.
 
 References
@@ -16,6 +17,7 @@ References
 .. [1] Andersen 1972, J. R. Statist. Soc. B 34, 42-54.
 .. [2] Hong 2013, Computational Statistics and Data Analysis 59, 41-51 (the transform).
 .. [3] Fischer 1981, Psychometrika 46, 59-77 (when the estimates exist).
+.. [4] Bennett 1962, J. Am. Statist. Assoc. 57, 33-45.
 """
 
 from __future__ import annotations
@@ -24,7 +26,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import linalg, sparse
 from scipy.sparse import csgraph
 from scipy.special import expit, logit
@@ -36,6 +37,10 @@ from pipeline.scoring.items.climb import climb
 from pipeline.scoring.items.tilt import tilts
 
 _NUMBERS = 500_000
+_ROWS = 4096
+MANY_GROUPS = 5_000
+ROUNDING = 1e-15
+"""What is below this part of a chance is left out."""
 
 
 @dataclass(frozen=True)
@@ -65,41 +70,110 @@ class ConditionalRasch:
 class GroupChances:
     """Of some score groups: log gamma, and the chance of each item to be right given the score."""
 
-    rows: slice
+    rows: Codes
     log_gamma: Floats
     chance: Floats
-    factors: NDArray[np.complex128]
-    """Shape (groups, points, items), each point's factor of an item."""
-    weights: NDArray[np.complex128]
-    """Shape (groups, points): what a product of factors is weighted with."""
+    factors: tuple[Floats, Floats]
+    """Real and imaginary part, each of shape (groups, points, items): each point's factor of an item."""
+    weights: tuple[Floats, Floats]
+    """Real and imaginary part, each of shape (groups, points): what a product of factors is weighted with."""
+
+
+def _points_needed(variance: float, items: int) -> int:
+    """Return how many points of the circle tell a score's chance from those of all scores that could be taken for it.
+
+    With M points the chances of scores that lie M apart are added together. By Bennett's inequality [4]_ a sum of
+    0/1 variables lies M above, or below, its mean with chance at most ``exp(-v h(M / v))``,
+    ``h(u) = (1 + u) log(1 + u) - u``; M is the first for which that is below rounding. Odd, to keep off -1, where an
+    item of chance one half is zero; never more than the items ask for.
+    """
+    whole = items + 1 + items % 2
+    number = np.arange(1, whole, 2)
+    far = number / max(variance, 1e-300)
+    enough = variance * ((1 + far) * np.log1p(far) - far) > -np.log(ROUNDING)
+    return int(number[enough][0]) if enough.any() else whole
 
 
 def group_chances(difficulty: Floats, groups: ScoreGroups) -> Iterator[GroupChances]:
-    """Go through the score groups, some at a time; the difficulties may have any origin."""
+    """Go through the score groups, some at a time, those alike in the spread of their scores together.
+
+    The difficulties may have any origin.
+    """
     items = difficulty.size
-    # Any number of points above the items will do; an odd one keeps off -1, where an item of chance one half is
-    # zero. Half of the circle is enough: the other half is its mirror image.
-    number = items + 1 + items % 2
-    points = np.arange(number // 2 + 1)
-    angle = 2 * np.pi * points / number
-    twice = np.where(points == 0, 1.0, 2.0) / number
-    turn = np.exp(1j * angle)
-    size = max(1, _NUMBERS // (items * points.size))
-    for start in range(0, groups.count.size, size):
-        rows = slice(start, start + size)
-        mask, score = groups.masks[groups.pattern[rows]], groups.score[rows]
-        tilt = tilts(difficulty, mask, score)
-        chance = expit(tilt[:, None] - difficulty) * mask
-        one = chance[:, None, :] * turn[None, :, None]
-        each = one + (1 - chance)[:, None, :]
-        shifted = np.prod(each, axis=2) * np.exp(-1j * angle * score[:, None])
-        mass = shifted.real @ twice
-        weights = shifted * twice / mass[:, None]
-        factors = one / each
-        given = np.einsum("gm,gmi->gi", weights, factors).real
-        # log(1 - P) is -log(1 + exp(t - b)).
-        whole = np.sum(np.logaddexp(0, tilt[:, None] - difficulty) * mask, axis=1)
-        yield GroupChances(rows, whole - tilt * score + np.log(mass), given, factors, weights)
+    tilt = _tilts(difficulty, groups)
+    spread = _spreads(difficulty, groups, tilt)
+    order = np.argsort(spread, kind="stable")
+    start = 0
+    while start < order.size:
+        # In the order of their spread the last of a slab needs the most points, and the first reaches furthest.
+        least = float(spread[order[start]])
+        stop = min(start + max(1, _NUMBERS // (items * (items // 2 + 1))), order.size)
+        number = _points_needed(float(spread[order[stop - 1]]), items)
+        points = np.arange(number // 2 + 1)
+        angle = 2 * np.pi * points / number
+        # Each factor is at most exp(-p (1 - p) (1 - cos)) in size: far round the circle nothing is left.
+        angle = angle[least * (1 - np.cos(angle)) < -np.log(ROUNDING)]
+        yield _slab(difficulty, groups, np.sort(order[start:stop]), tilt, angle, number)
+        start = stop
+
+
+def _tilts(difficulty: Floats, groups: ScoreGroups) -> Floats:
+    found = np.empty(groups.count.size)
+    for start in range(0, found.size, _ROWS):
+        rows = slice(start, start + _ROWS)
+        # The result is the same at any tilt; near the score it is free of cancellation.
+        found[rows] = tilts(difficulty, groups.masks[groups.pattern[rows]], groups.score[rows], within=0.05)
+    return found
+
+
+def _spreads(difficulty: Floats, groups: ScoreGroups, tilt: Floats) -> Floats:
+    """Return the variance of the score of each group at its tilt."""
+    found = np.empty(tilt.size)
+    for start in range(0, found.size, _ROWS):
+        rows = slice(start, start + _ROWS)
+        chance = expit(tilt[rows, None] - difficulty)
+        found[rows] = np.sum(chance * (1 - chance) * groups.masks[groups.pattern[rows]], axis=1)
+    return found
+
+
+def _slab(
+    difficulty: Floats, groups: ScoreGroups, rows: Codes, tilts_of: Floats, angle: Floats, number: int
+) -> GroupChances:
+    mask, score, tilt = groups.masks[groups.pattern[rows]], groups.score[rows], tilts_of[rows]
+    # Half of the circle is enough: the other half is its mirror image.
+    twice = np.where(angle == 0, 1.0, 2.0) / number
+    right = expit(tilt[:, None] - difficulty) * mask
+    wrong = 1 - right
+    cosine, sine = np.cos(angle), np.sin(angle)
+    both = right * wrong
+    # An item's part of the characteristic function is e = q + p exp(i a), its square |e|^2 = 1 - 2 p q (1 - cos a).
+    square = 1 - 2 * both[:, None, :] * (1 - cosine)[None, :, None]
+    each = np.empty((rows.size, angle.size, difficulty.size), dtype=np.complex128)
+    each.real = wrong[:, None, :] + right[:, None, :] * cosine[None, :, None]
+    each.imag = right[:, None, :] * sine[None, :, None]
+    shifted = np.multiply.reduce(each, axis=2) * np.exp(-1j * angle * score[:, None])
+    mass = shifted.real @ twice
+    weights = shifted * twice / mass[:, None]
+    # p exp(i a) / e = p (p + q exp(i a)) / |e|^2, without a complex division.
+    np.divide(1.0, square, out=square)
+    real = (right**2)[:, None, :] + both[:, None, :] * cosine[None, :, None]
+    real *= square
+    imaginary = both[:, None, :] * sine[None, :, None]
+    imaginary *= square
+    given = (weights.real[:, None, :] @ real - weights.imag[:, None, :] @ imaginary)[:, 0, :]
+    # log(1 - P) is -log(1 + exp(t - b)).
+    whole = np.sum(np.logaddexp(0, tilt[:, None] - difficulty) * mask, axis=1)
+    return GroupChances(
+        rows,
+        whole - tilt * score + np.log(mass),
+        given,
+        (real, imaginary),
+        (np.ascontiguousarray(weights.real), np.ascontiguousarray(weights.imag)),
+    )
+
+
+def _shortened(values: Floats) -> Floats:
+    return np.asarray(values, dtype=np.float32)  # type: ignore[return-value]  # single precision by intent
 
 
 class _Likelihood:
@@ -119,13 +193,16 @@ class _Likelihood:
     def exact(self, point: Floats) -> Floats:
         """Return the information: the sum over persons of the covariance of their answers given the score."""
         items = point.size
+        # Where groups are many, single precision within a slab is enough for standard errors, and twice as fast.
+        short = self.groups.count.size > MANY_GROUPS
         both, single, means = np.zeros((items, items)), np.zeros(items), np.zeros((items, items))
         for some in group_chances(point, self.groups):
             count = self.groups.count[some.rows]
-            flat = some.factors.reshape(-1, items)
-            weights = (some.weights * count[:, None]).reshape(-1, 1)
-            scaled = flat * weights
-            both += scaled.real.T @ flat.real - scaled.imag.T @ flat.imag
+            flat = [part.reshape(-1, items) for part in some.factors]
+            columns = [(part * count[:, None]).reshape(-1, 1) for part in some.weights]
+            real, imaginary, level, turned = (_shortened(part) if short else part for part in (*flat, *columns))
+            # The real part of the weight times the product of two factors.
+            both += (level * real - turned * imaginary).T @ real - (level * imaginary + turned * real).T @ imaginary
             single += count @ some.chance
             means += some.chance.T @ (some.chance * count[:, None])
         np.fill_diagonal(both, single)

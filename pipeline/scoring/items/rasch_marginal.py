@@ -17,15 +17,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg
-from scipy.special import expit, logit, logsumexp
+from scipy import linalg, sparse
+from scipy.special import expit, logit
 
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import FitRecord, Outcome
 from pipeline.scoring.items.answers import Answers, ScoreGroups, score_groups
 from pipeline.scoring.items.climb import Climb, climb
 from pipeline.scoring.items.grid import (
-    NEGLIGIBLE,
     Grid,
     even_grid,
     is_fine_enough,
@@ -69,6 +68,11 @@ class _Likelihood:
 
     def __init__(self, groups: ScoreGroups, grid: Grid, fixed_slope: float | None) -> None:
         self.groups, self.grid, self.fixed = groups, grid, fixed_slope
+        number = groups.pattern.size
+        self.of_pattern = sparse.csr_array(
+            (np.ones(number), (groups.pattern, np.arange(number))), shape=(groups.masks.shape[0], number)
+        )
+        self.seen: tuple[Floats, Floats, Floats] | None = None
 
     def parts(self, point: Floats) -> tuple[Floats, float]:
         return (point[:-1], float(point[-1])) if self.fixed is None else (point, self.fixed)
@@ -81,18 +85,24 @@ class _Likelihood:
         """Return log P(score group's answers, node) without the items' totals, shape (groups, nodes)."""
         intercept, slope = self.parts(point)
         base = self.grid.log_weights - self.groups.masks @ np.logaddexp(0, intercept[:, None] + slope * self.grid.nodes)
-        return np.asarray(base[self.groups.pattern] + np.outer(slope * self.groups.score, self.grid.nodes))
+        joint = base[self.groups.pattern]
+        joint += np.outer(slope * self.groups.score, self.grid.nodes)
+        return np.asarray(joint)
 
     def posterior(self, point: Floats) -> tuple[Floats, Floats]:
-        joint = self.log_joint(point)
-        height = logsumexp(joint, axis=1)
-        return np.exp(joint - height[:, None]), height
+        if self.seen is None or not np.array_equal(self.seen[0], point):
+            joint = self.log_joint(point)
+            peak = joint.max(axis=1)
+            joint -= peak[:, None]
+            np.exp(joint, out=joint)
+            total = joint.sum(axis=1)
+            joint /= total[:, None]
+            self.seen = point.copy(), joint, peak + np.log(total)
+        return self.seen[1], self.seen[2]
 
     def by_pattern(self, weights: Floats) -> Floats:
         """Return the sum over groups of each pattern of answered items."""
-        found = np.zeros((self.groups.masks.shape[0], weights.shape[1]))
-        np.add.at(found, self.groups.pattern, weights)
-        return found
+        return np.asarray(self.of_pattern @ weights)
 
     def value(self, point: Floats) -> tuple[float, Floats]:
         g = self.groups
@@ -122,8 +132,7 @@ class _Likelihood:
         if g.masks.shape[0] == 1:
             squares[:items, :items] = np.outer(g.masks[0], g.masks[0]) * ((chance * persons[0]) @ chance.T)
         else:
-            for q in np.flatnonzero(persons.sum(axis=0) > NEGLIGIBLE).tolist():
-                squares[:items, :items] += met_items(g.masks, persons[:, q]) * np.outer(chance[:, q], chance[:, q])
+            squares[:items, :items] = np.einsum("qik,iq,kq->ik", met_items(g.masks, persons), chance, chance)
         means = np.zeros((g.count.size, size))
         means[:, :items] = g.masks[g.pattern] * (posterior @ chance.T)
         if self.fixed is None:

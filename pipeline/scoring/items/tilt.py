@@ -11,16 +11,16 @@ _STEPS = 200
 _WIDEST = 45.0
 
 
-def tilts(difficulty: Floats, masks: Floats, score: Floats) -> Floats:
+def tilts(difficulty: Floats, masks: Floats, score: Floats, within: float = 1e-10) -> Floats:
     """Return per row the ability (logits) whose expected number right is the score; infinite at 0 and at all.
 
     This is the maximum likelihood measure of a person under the Rasch model. `masks`, shape (rows, items), has
-    1 for the items that count.
+    1 for the items that count. The search ends when its last step was shorter than `within` logits.
     """
     number = masks.sum(axis=1)
     inside = (score > 0) & (score < number)
     ability = np.where(score <= 0, -np.inf, np.inf)
-    ability[inside] = _root(difficulty, masks[inside], score[inside], weighted=False)
+    ability[inside] = _root(difficulty, masks[inside], score[inside], weighted=False, within=within)
     return ability
 
 
@@ -35,13 +35,13 @@ def weighted_measures(difficulty: Floats, masks: Floats, score: Floats) -> tuple
     """
     some = masks.sum(axis=1) > 0
     ability = np.full(score.size, np.nan)
-    ability[some] = _root(difficulty, masks[some], score[some], weighted=True)
+    ability[some] = _root(difficulty, masks[some], score[some], weighted=True, within=1e-10)
     chance = expit(ability[:, None] - difficulty) * masks
     with np.errstate(divide="ignore"):
         return ability, np.asarray(1 / np.sqrt(np.sum(chance * (masks - chance), axis=1)))
 
 
-def _root(difficulty: Floats, masks: Floats, score: Floats, weighted: bool) -> Floats:
+def _root(difficulty: Floats, masks: Floats, score: Floats, *, weighted: bool, within: float) -> Floats:
     """Solve for the ability by Newton steps kept between bounds that close in."""
     number = np.maximum(masks.sum(axis=1), 1)
     middle = masks @ difficulty / number
@@ -63,6 +63,6 @@ def _root(difficulty: Floats, masks: Floats, score: Floats, weighted: bool) -> F
         following = np.where((following > low) & (following < high), following, (low + high) / 2)
         moved = np.abs(following - ability)
         ability = following
-        if moved.max(initial=0.0) < 1e-10:
+        if moved.max(initial=0.0) < within:
             break
     return np.asarray(ability)

@@ -27,7 +27,6 @@ from pipeline.scoring.diagnostics import FitRecord, Outcome
 from pipeline.scoring.items.answers import Answers, distinct_answers
 from pipeline.scoring.items.climb import Climb, climb
 from pipeline.scoring.items.grid import (
-    NEGLIGIBLE,
     Grid,
     even_grid,
     is_fine_enough,
@@ -151,9 +150,7 @@ class _Likelihood:
             if self.complete:
                 seen += slab.count @ slab.posterior
             else:
-                weights = slab.posterior * slab.count[:, None]
-                for q in np.flatnonzero(weights.sum(axis=0) > NEGLIGIBLE).tolist():
-                    by_node[q] += met_items(slab.given, weights[:, q])
+                by_node += met_items(slab.given, slab.posterior * slab.count[:, None])
         if self.complete:
             lost += (curves * seen[0]) @ curves.T
         else:
