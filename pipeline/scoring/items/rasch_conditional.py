@@ -173,7 +173,7 @@ def _slab(
 
 
 def _shortened(values: Floats) -> Floats:
-    return np.asarray(values, dtype=np.float32)  # type: ignore[return-value]  # single precision by intent
+    return np.asarray(values, dtype=np.float32)
 
 
 class _Likelihood:
