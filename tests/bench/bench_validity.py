@@ -39,11 +39,11 @@ from pipeline.scoring.validity.simulate import simulate
 DRAWS = 2000
 # Seasons by size: of the ordinary design, and of each hard one. Chosen so that the error of a coverage is about
 # one point, and that all take about 25 minutes of one core.
-SEASONS = {"24": (200, 80), "96": (60, 30), "480": (10, 5)}
+SEASONS = {"24": (240, 100), "96": (80, 40), "480": (12, 6)}
 FOLLOWED = {"24": 100, "96": 20, "480": 0}
 WITH_LME4 = {"24": 12, "96": 2, "480": 0}
 REPLAYED = 2
-STORED = Path(__file__).parents[2] / "schemas" / "validity" / "validity.json"
+STORED = Path(__file__).parents[2] / "schemas" / "known_truth.json"
 
 PEER = """
 suppressMessages(library(lme4)); args <- commandArgs(TRUE); options(digits = 12)
@@ -223,7 +223,6 @@ def main() -> None:
         sys.stdout.write(f"{design.key:20} {size.key:>4} {group['cpu_s']:7.1f} s CPU  {told}\n")
         sys.stdout.flush()
     if asked.store:
-        STORED.parent.mkdir(parents=True, exist_ok=True)
         STORED.write_text(json.dumps(result(cache), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         sys.stdout.write(f"stored in {STORED.name}\n")
 

@@ -107,12 +107,16 @@ def estimate_record(said: Estimates, truth: Floats, able: Codes, linked: Codes) 
 
 
 def within_groups(rate: Floats, truth: Floats, linked: Codes) -> float:
-    """Return Spearman's correlation with the truth, the mean over linked groups by size: none is ranked across."""
+    """Return Spearman's correlation with the truth, the mean over linked groups by size: none is ranked across.
+
+    Where all rates are the same nobody is ranked, and the correlation is 0.
+    """
     found, weights = [], []
     for group in np.unique(linked):
         inside = linked == group
         if inside.sum() > 2:
-            found.append(float(spearmanr(rate[inside], truth[inside]).statistic))
+            alike = np.ptp(rate[inside]) == 0
+            found.append(0.0 if alike else float(spearmanr(rate[inside], truth[inside]).statistic))
             weights.append(int(inside.sum()))
     return float(np.average(found, weights=weights))
 
