@@ -162,6 +162,17 @@ class ZoneFigure:
 
 
 @dataclass(frozen=True)
+class Tool:
+    """A place that a script fills: `name` of the tool, addresses of its data, and what is read where none runs."""
+
+    kind: ClassVar[str] = "tool"
+    id: str
+    name: Literal["find", "trial", "compare"]
+    without: str
+    source: str = ""
+
+
+@dataclass(frozen=True)
 class Entry:
     """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin."""
 
@@ -183,7 +194,7 @@ class Ledger:
     entries: Sequence[Entry]
 
 
-Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps | ZoneFigure
+Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps | ZoneFigure | Tool
 
 
 @dataclass(frozen=True)
@@ -200,7 +211,7 @@ class Section:
 class Page:
     """One page: its path within the folder, title, lead and sections.
 
-    `trail` leads back to where a reader came from.
+    `trail` leads back to where a reader came from; `scripts` are those of the assets that fill its tools.
     """
 
     path: str
@@ -209,6 +220,7 @@ class Page:
     sections: Sequence[Section]
     trail: Sequence[Link] = field(default_factory=tuple)
     nav: str = ""
+    scripts: Sequence[str] = ()
 
     @property
     def root(self) -> str:

@@ -9,10 +9,13 @@ from pipeline.config import RunConfig
 from pipeline.store import StepResult, Store, replaced_folder
 from reports.blocks import Link, Page
 from reports.book import Person, Row, SeasonBook
+from reports.data_scripts import write_data
 from reports.links import Atlas, PacketLinks, SiteLinks
 from reports.pages.board import board_page
 from reports.pages.called_zone import called_zone_page
 from reports.pages.calls import calls_pages
+from reports.pages.compare import compare_page
+from reports.pages.compare_data import compare_scripts
 from reports.pages.dictionary import dictionary_page
 from reports.pages.evaluators import evaluator_calls_page, evaluator_page, evaluators_page
 from reports.pages.method import method_page
@@ -25,13 +28,16 @@ from reports.pages.umpires import UmpireRows, umpire_page
 from reports.paper import Masthead, write_assets, write_page
 from reports.parts import WHOLE, ledger_files
 
+from reports.pages.standards import standards_page, trial_scripts
 NAV = (
     ("index.html", "Readiness"),
     ("rankings.html", "Rankings"),
     ("misrulings.html", "Misrulings and clinics"),
     ("zone.html", "Called zone"),
     ("evaluators.html", "Evaluators"),
+    ("standards.html", "What if"),
     ("quiz.html", "Quiz"),
+    ("compare.html", "Side by side"),
     ("quality.html", "Data quality"),
     ("rules.html", "Rules"),
     ("dictionary.html", "Dictionary"),
@@ -70,7 +76,9 @@ class _Builder:
             rankings_page(self.book, top),
             misrulings_page(self.book, top),
             called_zone_page(self.book, top),
+            standards_page(self.book, top),
             evaluators_page(self.book, top),
+            compare_page(self.book, top),
             quiz_page(self.book, top),
             quality_page(self.book, top),
             *rule_pages(self.book, self.atlas),
@@ -82,6 +90,8 @@ class _Builder:
         for person, calls in self._with_calls("call", "umpire_id", self.book.umpires):
             where = f"umpires/{self.atlas.umpire_folders[person.id]}"
             self._write(folder, umpire_page(self.umpire_rows, person, calls, deep, f"{where}/index.html"), head)
+        for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top)):
+            self.bytes += write_data(folder, name, content)
             for page in calls_pages(person, calls, deep, f"{where}/"):
                 self._write(folder, page, head)
         for person, calls in self._with_calls("evaluator_call", "evaluator_id", self.book.evaluators):

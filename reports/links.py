@@ -58,6 +58,11 @@ def _names(people: list[Person]) -> dict[str, str]:
     return {person.id: person.name for person in people}
 
 
+def pair_anchor(one: str, other: str) -> str:
+    """Return the anchor of two umpires side by side, from the names of their folders."""
+    return f"a={one}&b={other}"
+
+
 class SiteLinks:
     """Links from a page of the site; `root` leads from that page to the top."""
 
@@ -94,6 +99,11 @@ class SiteLinks:
         umpire_id, file = self.atlas.call_homes.get(call_id, ("", ""))
         folder = self.atlas.umpire_folders.get(umpire_id)
         if folder is None:
+    def compare(self, umpire_id: str, other_id: str) -> str | None:
+        """The address of two umpires side by side."""
+        one, other = (self.atlas.umpire_folders.get(person) for person in (umpire_id, other_id))
+        return f"{self.root}compare.html#{pair_anchor(one, other)}" if one and other else None
+
             return call_id
         return Link(call_id, f"{self.root}umpires/{folder}/{file}#{anchor('call', call_id)}")
 
@@ -149,6 +159,9 @@ class PacketLinks(SiteLinks):
         return f"{self.root}calls.html" + (f"#{part}" if part else "")
 
     def call(self, call_id: str) -> Link | str:
+    def compare(self, umpire_id: str, other_id: str) -> None:
+        """Nowhere: a packet compares nobody."""
+
         """The call's id, leading to its entry in the packet where it has one."""
         file = self.calls_here.get(call_id)
         return Link(call_id, f"{self.root}{file}#{anchor('call', call_id)}") if file else call_id

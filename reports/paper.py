@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -12,13 +11,15 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from reports.blocks import Figure, Inline, Link, Page
+from reports.drawing import glyph, inline_text, ledger_html, table_html
 from reports.figures.rows import ROW_HEIGHT, plotly_figure, short
 
-_UNBROKEN = 12
-_JOINT = re.compile(r"(?<=[._+/])(?=.)")
+TOOL_ASSETS = ("tools.css", "draws.js", "find.js", "trial.js", "compare.js")
+"""What the pages with tools need besides: filters, standards tried otherwise, two umpires side by side."""
+
 _ESCAPES = {ord(c): f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
@@ -44,32 +45,16 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(row_height=ROW_HEIGHT, inline=inline_html, listed=listed_html, breakable=breakable_html)
+    made.globals.update(
+        row_height=ROW_HEIGHT, inline=inline_html, table_html=table_html, ledger_html=ledger_html, glyph_html=glyph
+    )
     made.filters.update(short=short)
     return made
 
 
 def inline_html(parts: Iterable[Inline]) -> Markup:
-    """Return running text with its links; every part is escaped. In Python, as a page may have thousands."""
-    return Markup("").join(_part_html(part) for part in parts)
-
-
-def listed_html(links: Iterable[Link]) -> Markup:
-    """Return links parted by commas."""
-    return Markup(", ").join(_part_html(link) for link in links)
-
-
-def breakable_html(text: str) -> Markup:
-    """Return a text that may be broken within long names such as `plate_calls_E01.csv`, at their joints."""
-    if len(text) < _UNBROKEN or " " in text:
-        return escape(text)
-    return Markup("<wbr>").join(escape(part) for part in _JOINT.split(text))
-
-
-def _part_html(part: Inline) -> Markup:
-    if isinstance(part, Link):
-        return Markup('<a href="{}">{}</a>').format(part.href, part.text)
-    return escape(part)
+    """Return running text with its links; every part is escaped."""
+    return Markup(inline_text(parts))  # noqa: S704
 
 
 def script_json(value: Any) -> str:
@@ -101,10 +86,10 @@ def write_page(folder: Path, page: Page, masthead: Masthead) -> int:
 
 
 def write_assets(folder: Path, *, with_plotly: bool) -> None:
-    """Write style and script, and plotly's script where the pages draw with it, into `folder/assets`."""
+    """Write style and script into `folder/assets`; for the site (`with_plotly`) plotly's script and the tools' too."""
     assets = folder / "assets"
     assets.mkdir(parents=True, exist_ok=True)
-    for name in ("site.css", "site.js"):
+    for name in ("site.css", "site.js", *(TOOL_ASSETS if with_plotly else ())):
         (assets / name).write_bytes(files("reports").joinpath("assets", name).read_bytes())
     if with_plotly:
         source = files("plotly").joinpath("package_data", "plotly.min.js")
