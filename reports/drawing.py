@@ -1,0 +1,143 @@
+"""Tables and ledgers as HTML, put together in Python: they are nearly all that a season's pages consist of.
+
+A template takes some ten times as long for them. Every text is escaped here, and only here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+
+from markupsafe import Markup
+
+from reports.blocks import Cell, Column, Entry, Inline, Ledger, Link, MarkName, Table
+
+_SPECIAL = re.compile("[&<>\"']")
+_ESCAPED = {ord("&"): "&amp;", ord("<"): "&lt;", ord(">"): "&gt;", ord('"'): "&#34;", ord("'"): "&#39;"}
+_UNBROKEN = 12
+_JOINT = re.compile(r"(?<=[._+/])(?=.)")
+
+_SHAPES: dict[str, str] = {
+    "disc": '<circle cx="6" cy="6" r="4.5"/>',
+    "block": '<rect x="1.8" y="1.8" width="8.4" height="8.4"/>',
+    "rhomb": '<path d="M6 1 11 6 6 11 1 6Z"/>',
+    "ring": '<circle cx="6" cy="6" r="4"/>',
+    "cross": '<path d="M2 2 10 10M10 2 2 10"/>',
+    "query": '<path d="M3.2 3.8C3.2 1 8.8 1 8.8 3.8 8.8 5.8 6 5.6 6 7.8M6 10v.6"/>',
+    "dash": '<path d="M2 6H10"/>',
+}
+_GLYPHS = {
+    name: f'<svg class="glyph glyph-{name}" viewBox="0 0 12 12" width="12" height="12" aria-hidden="true" '
+    f'focusable="false">{path}</svg> '
+    for name, path in _SHAPES.items()
+}
+
+
+def escaped(text: str) -> str:
+    """Return a text with the five characters escaped that HTML could take for its own."""
+    return text.translate(_ESCAPED) if _SPECIAL.search(text) else text
+
+
+def glyph(name: MarkName) -> Markup:
+    """Return a shape that stands before a word."""
+    return Markup(_GLYPHS[name][:-1])  # noqa: S704
+
+
+def _link(link: Link) -> str:
+    return f'<a href="{escaped(link.href)}">{escaped(link.text)}</a>'
+
+
+def inline_text(parts: Iterable[Inline]) -> str:
+    """Return running text with its links, escaped."""
+    return "".join([escaped(part) if isinstance(part, str) else _link(part) for part in parts])
+
+
+@lru_cache(maxsize=4096)
+def breakable_text(text: str) -> str:
+    """Return a text, escaped, that may be broken within long names such as `plate_calls_E01.csv`, at their joints."""
+    if len(text) < _UNBROKEN or " " in text:
+        return escaped(text)
+    return "<wbr>".join([escaped(part) for part in _JOINT.split(text)])
+
+
+def _cell(item: Cell) -> str:
+    text = breakable_text(item.text)
+    if item.href:
+        text = f'<a href="{escaped(item.href)}">{text}</a>'
+    if item.mark:
+        text = _GLYPHS[item.mark] + text
+    if item.links:
+        text += (", " if item.text else "") + ", ".join([_link(link) for link in item.links])
+    if item.parts:
+        text += (": " if item.text else "") + inline_text(item.parts)
+    return text
+
+
+def _whole(item: Cell) -> str:
+    """Numbers of rules and days: no line break parts one."""
+    text = ", ".join([f'<span class="whole">{escaped(part)}</span>' for part in item.text.split(", ")])
+    return text + (": " if item.text else "") + inline_text(item.parts) if item.parts else text
+
+
+def _sort(item: Cell) -> str:
+    return "" if item.sort is None else f' data-sort="{escaped(str(item.sort))}"'
+
+
+def _row(items: Sequence[Cell], columns: Sequence[Column], row_id: str | None) -> str:
+    first = items[0]
+    out = [f'<tr id="{escaped(row_id)}">' if row_id else "<tr>"]
+    out.append(f'<th scope="row" class="{columns[0].kind}"{_sort(first)}>{_cell(first)}</th>')
+    for item, column in zip(items[1:], columns[1:], strict=True):
+        mark = " marked" if item.mark else ""
+        text = _whole(item) if column.kind == "ref" else _cell(item)
+        out.append(f'<td class="{column.kind}{mark}"{_sort(item)}>{text}</td>')
+    out.append("</tr>\n")
+    return "".join(out)
+
+
+def table_html(block: Table) -> Markup:
+    """Return a table in its frame, or the sentence that says why there is none."""
+    caption = escaped(block.caption)
+    if not block.rows:
+        return Markup(f'<p class="nothing"><strong>{caption}.</strong> {escaped(block.empty)}</p>\n')  # noqa: S704
+    name = escaped(block.id)
+    out = [
+        f'<div class="table-wrap" role="region" aria-labelledby="{name}-caption" tabindex="0">\n'
+        f'<table id="{name}" class="ledger-table">\n<caption id="{name}-caption">{caption}</caption>\n<thead><tr>\n'
+    ]
+    out += [f'<th scope="col" class="{column.kind}">{escaped(column.title)}</th>\n' for column in block.columns]
+    out.append("</tr></thead>\n<tbody>\n")
+    ids: Sequence[str | None] = block.row_ids or [None] * len(block.rows)
+    out += [_row(items, block.columns, row_id) for items, row_id in zip(block.rows, ids, strict=True)]
+    out.append("</tbody>\n")
+    if block.total:
+        out.append(f'<tfoot><tr><th scope="row">{_cell(block.total[0])}</th>')
+        out += [
+            f'<td class="{column.kind}">{_cell(item)}</td>'
+            for item, column in zip(block.total[1:], block.columns[1:], strict=True)
+        ]
+        out.append("</tr></tfoot>\n")
+    out.append("</table>\n</div>\n")
+    return Markup("".join(out))  # noqa: S704
+
+
+def _entry(entry: Entry) -> str:
+    mark = _GLYPHS[entry.mark] if entry.mark else ""
+    lines = "".join(
+        [f"<div><dt>{escaped(label)}</dt><dd>{inline_text(parts)}</dd></div>\n" for label, parts in entry.lines]
+    )
+    margin = f'<p class="entry-margin">{inline_text(entry.margin)}</p>' if entry.margin else ""
+    return (
+        f'<li id="{escaped(entry.id)}">\n<p class="entry-head"><span class="entry-name">{escaped(entry.heading)}</span> '
+        f'<span class="entry-verdict">{mark}{escaped(entry.verdict)}</span></p>\n<dl>\n{lines}</dl>\n{margin}</li>\n'
+    )
+
+
+def ledger_html(block: Ledger) -> Markup:
+    """Return a ledger under its heading; nothing where it has no entry."""
+    if not block.entries:
+        return Markup("")
+    entries = "".join([_entry(entry) for entry in block.entries])
+    heading = f'<h3 id="{escaped(block.id)}">{escaped(block.title)}</h3>'
+    return Markup(f'{heading}\n<ol class="ledger">\n{entries}</ol>\n')  # noqa: S704
