@@ -24,20 +24,20 @@ from reports.pages.quality import quality_page
 from reports.pages.quiz import quiz_page
 from reports.pages.rankings import rankings_page
 from reports.pages.rules import rule_pages
+from reports.pages.standards import standards_page, trial_scripts
 from reports.pages.umpires import UmpireRows, umpire_page
 from reports.paper import Masthead, write_assets, write_page
 from reports.parts import WHOLE, ledger_files
 
-from reports.pages.standards import standards_page, trial_scripts
 NAV = (
     ("index.html", "Readiness"),
+    ("standards.html", "What if"),
     ("rankings.html", "Rankings"),
+    ("compare.html", "Side by side"),
     ("misrulings.html", "Misrulings and clinics"),
     ("zone.html", "Called zone"),
     ("evaluators.html", "Evaluators"),
-    ("standards.html", "What if"),
     ("quiz.html", "Quiz"),
-    ("compare.html", "Side by side"),
     ("quality.html", "Data quality"),
     ("rules.html", "Rules"),
     ("dictionary.html", "Dictionary"),
@@ -73,12 +73,12 @@ class _Builder:
         top = SiteLinks(self.atlas, "")
         for page in (
             board_page(self.book, top),
+            standards_page(self.book, top),
             rankings_page(self.book, top),
+            compare_page(self.book, top),
             misrulings_page(self.book, top),
             called_zone_page(self.book, top),
-            standards_page(self.book, top),
             evaluators_page(self.book, top),
-            compare_page(self.book, top),
             quiz_page(self.book, top),
             quality_page(self.book, top),
             *rule_pages(self.book, self.atlas),
@@ -86,12 +86,12 @@ class _Builder:
             method_page(self.book),
         ):
             self._write(folder, page, head)
+        for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top)):
+            self.bytes += write_data(folder, name, content)
         deep = SiteLinks(self.atlas, "../../")
         for person, calls in self._with_calls("call", "umpire_id", self.book.umpires):
             where = f"umpires/{self.atlas.umpire_folders[person.id]}"
             self._write(folder, umpire_page(self.umpire_rows, person, calls, deep, f"{where}/index.html"), head)
-        for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top)):
-            self.bytes += write_data(folder, name, content)
             for page in calls_pages(person, calls, deep, f"{where}/"):
                 self._write(folder, page, head)
         for person, calls in self._with_calls("evaluator_call", "evaluator_id", self.book.evaluators):

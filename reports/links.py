@@ -94,16 +94,16 @@ class SiteLinks:
         folder = self.atlas.umpire_folders.get(umpire_id)
         return f"{self.root}umpires/{folder}/calls.html" + (f"#{part}" if part else "") if folder else None
 
-    def call(self, call_id: str) -> Link | str:
-        """The call's id, leading to its entry."""
-        umpire_id, file = self.atlas.call_homes.get(call_id, ("", ""))
-        folder = self.atlas.umpire_folders.get(umpire_id)
-        if folder is None:
     def compare(self, umpire_id: str, other_id: str) -> str | None:
         """The address of two umpires side by side."""
         one, other = (self.atlas.umpire_folders.get(person) for person in (umpire_id, other_id))
         return f"{self.root}compare.html#{pair_anchor(one, other)}" if one and other else None
 
+    def call(self, call_id: str) -> Link | str:
+        """The call's id, leading to its entry."""
+        umpire_id, file = self.atlas.call_homes.get(call_id, ("", ""))
+        folder = self.atlas.umpire_folders.get(umpire_id)
+        if folder is None:
             return call_id
         return Link(call_id, f"{self.root}umpires/{folder}/{file}#{anchor('call', call_id)}")
 
@@ -154,14 +154,14 @@ class PacketLinks(SiteLinks):
         """Nobody: evaluators are not named in a packet."""
         return ""
 
+    def compare(self, umpire_id: str, other_id: str) -> None:
+        """Nowhere: a packet compares nobody."""
+
     def calls_of(self, umpire_id: str, part: str = "") -> str | None:
         """The address of the packet's calls."""
         return f"{self.root}calls.html" + (f"#{part}" if part else "")
 
     def call(self, call_id: str) -> Link | str:
-    def compare(self, umpire_id: str, other_id: str) -> None:
-        """Nowhere: a packet compares nobody."""
-
         """The call's id, leading to its entry in the packet where it has one."""
         file = self.calls_here.get(call_id)
         return Link(call_id, f"{self.root}{file}#{anchor('call', call_id)}") if file else call_id
