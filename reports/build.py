@@ -16,11 +16,16 @@ from reports.pages.called_zone import called_zone_page
 from reports.pages.calls import calls_pages
 from reports.pages.compare import compare_page
 from reports.pages.compare_data import compare_scripts
+from reports.pages.dependability import dependability_page
 from reports.pages.dictionary import dictionary_page
-from reports.pages.evaluators import evaluator_calls_page, evaluator_page, evaluators_page
+from reports.pages.evaluator_calls import evaluator_calls_pages, list_files
+from reports.pages.evaluator_letter import evaluator_letter
+from reports.pages.evaluator_sheet import EvaluatorRows, evaluator_page
+from reports.pages.evaluators import evaluators_page
 from reports.pages.method import method_page
 from reports.pages.misrulings import misrulings_page
 from reports.pages.quality import quality_page
+from reports.pages.quality_checks import checks_page
 from reports.pages.quiz import quiz_page
 from reports.pages.rankings import rankings_page
 from reports.pages.rules import rule_pages
@@ -54,8 +59,7 @@ class _Builder:
         self.book = SeasonBook(config.policy, store)
         self.atlas = Atlas.of(self.book)
         self.umpire_rows = UmpireRows(self.book)
-        self.evaluator_rows = {row["evaluator_id"]: row for row in self.book.rows("evaluator")}
-        self.findings = self.book.by("finding", "evaluator_id")
+        self.evaluator_rows = EvaluatorRows(self.book)
         self.rules = {row["rule_id"]: row for row in self.book.rules}
         self.pages = 0
         self.bytes = 0
@@ -81,9 +85,11 @@ class _Builder:
             evaluators_page(self.book, top),
             quiz_page(self.book, top),
             quality_page(self.book, top),
+            checks_page(self.book.rows("check"), top),
             *rule_pages(self.book, self.atlas),
             dictionary_page(),
             method_page(self.book),
+            dependability_page(self.book),
         ):
             self._write(folder, page, head)
         for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top)):
@@ -96,8 +102,10 @@ class _Builder:
                 self._write(folder, page, head)
         for person, calls in self._with_calls("evaluator_call", "evaluator_id", self.book.evaluators):
             where = f"evaluators/{self.atlas.evaluator_folders[person.id]}"
-            self._write(folder, self._evaluator_page(person, calls, deep, f"{where}/index.html"), head)
-            self._write(folder, evaluator_calls_page(person, calls, deep, f"{where}/calls.html"), head)
+            sheets = self.evaluator_rows.of(person, calls)
+            self._write(folder, evaluator_page(sheets, deep, f"{where}/index.html"), head)
+            for page in evaluator_calls_pages(person, calls, deep, f"{where}/"):
+                self._write(folder, page, head)
 
     def packets(self, folder: Path) -> None:
         """Write one folder for each umpire and evaluator, with nothing of anybody else in it."""
@@ -115,21 +123,24 @@ class _Builder:
         for person in waiting.values():
             yield person, []
 
-    def _evaluator_page(self, person: Person, calls: Sequence[Row], links: SiteLinks, path: str) -> Page:
-        row, findings = self.evaluator_rows.get(person.id), self.findings.get(person.id, [])
-        return evaluator_page(self.book, person, row, calls, findings, links, path)
-
     def _evaluator_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
-        head = self._packet_head("Your sheets", "Every call")
-        links = PacketLinks(self.atlas, "", person, {call["call_id"]: WHOLE for call in calls}, WHOLE)
-        misgrades = self.book.misgrades.get(person.id, [])
+        head = self._packet_head(("index.html", "Your letter"), ("figures.html", "The figures"), (WHOLE, "Every call"))
+        links = PacketLinks(self.atlas, "", person, list_files(calls), "figures.html")
+        sheets = self.evaluator_rows.of(person, calls)
+        rules = self._rules_of(sheets.misgrades)
         write_assets(own, with_plotly=False)
-        self._write(own, self._evaluator_page(person, calls, links, "index.html"), head)
-        rules = self._rules_of(misgrades)
-        self._write(own, evaluator_calls_page(person, calls, links, "calls.html", rules), head)
+        rows = self.evaluator_rows
+        letter = evaluator_letter(sheets, links, rows.interval, rows.season, rules)
+        for page in (
+            letter,
+            evaluator_page(sheets, links, "figures.html", rules),
+            *evaluator_calls_pages(person, calls, links, ""),
+        ):
+            self._write(own, page, head)
 
-    def _packet_head(self, first: str, second: str) -> Masthead:
-        nav = [("index.html", Link(first, "index.html")), ("calls.html", Link(second, "calls.html"))]
+    def _packet_head(self, *pages: tuple[str, str]) -> Masthead:
+        """Return the masthead of a packet, which leads to these files by these words."""
+        nav = [(file, Link(text, file)) for file, text in pages]
         return self.masthead("your own pages", nav, has_plotly=False)
 
     def _rules_of(self, rows: Sequence[Row]) -> list[Row]:
@@ -138,7 +149,7 @@ class _Builder:
         return [self.rules[rule] for rule in sorted(named & self.rules.keys())]
 
     def _umpire_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
-        head = self._packet_head("Your season", "Your calls")
+        head = self._packet_head(("index.html", "Your season"), (WHOLE, "Your calls"))
         links = PacketLinks(self.atlas, "", person, ledger_files(calls), WHOLE)
         write_assets(own, with_plotly=False)
         self._write(own, umpire_page(self.umpire_rows, person, calls, links, "index.html"), head)

@@ -89,6 +89,11 @@ class SiteLinks:
         folder = self.atlas.evaluator_folders.get(evaluator_id)
         return f"{self.root}evaluators/{folder}/calls.html" if folder else None
 
+    def evaluator_part(self, evaluator_id: str, part: str) -> str | None:
+        """The address of one part of an evaluator's page."""
+        folder = self.atlas.evaluator_folders.get(evaluator_id)
+        return f"{self.root}evaluators/{folder}/index.html#{part}" if folder else None
+
     def calls_of(self, umpire_id: str, part: str = "") -> str | None:
         """The address of an umpire's calls, or of one part of them."""
         folder = self.atlas.umpire_folders.get(umpire_id)

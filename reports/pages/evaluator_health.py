@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Link, Paragraph, Section, Table
 from reports.book import Row
 from reports.links import SiteLinks, link_cell, linked_cell
 from reports.words import NOTHING, count, interval, num, number, percent, plain_names, plural, sentence, topic
@@ -19,11 +19,15 @@ MEASURES = {
     "last_digit": "Last digit 0 or 5",
     "days_late": "Days from game to entry",
 }
-_COLUMNS = {"ball_x_in": "Place across the plate", "ball_z_in": "Height of the place"}
+COLUMNS = {"ball_x_in": "Place across the plate", "ball_z_in": "Height of the place"}
 
 _CAUTION = (
     "None of this proves anything: a share from few cases moves by chance, umpires and games differ, and of two "
     "hundred shares that are only luck about one stands out all the same. It says where to look, and with whom to talk."
+)
+LETTER_CAUTION = (
+    "None of this proves anything. Umpires and games differ, and of many figures that are only luck one will stand out all "
+    "the same. You know best how your sheets came about."
 )
 _MARGIN = (
     "Deciding facts are those that the rules asked for on the way to a ruling; columns whose blank "
@@ -118,7 +122,7 @@ def _digits(rows: Sequence[Row]) -> Table:
          Column("Corrected", "num"), Column("Stands out"), Column("Remark", "long")],
         [
             [
-                Cell(_COLUMNS.get(row["part"], plain_names(row["part"]))),
+                Cell(COLUMNS.get(row["part"], plain_names(row["part"]))),
                 num(row["cases"], count(row["cases"])),
                 num(row["value"], percent(row["value"], 0)),
                 num(row["p_value"], _chance(row["p_value"])),
@@ -144,24 +148,28 @@ def _chance(value: float | None) -> str:
     return "under 0.001" if value < 0.001 else f"{value:.3f}"
 
 
+_MOST = 150
 _SHOWN = ("facts_recorded", "contradictions", "wrong_grades", "graded_right", "wrong_passed", "repeated_rows", "days_late")
 
 
 def health_of_all(rows: Sequence[Row], links: SiteLinks) -> Section:
-    """Make the table of all evaluators for the page on the data."""
-    people = sorted({row["evaluator_id"] for row in rows})
+    """Make the table of all evaluators for the committee; of very many, those in whom something stands out."""
+    everybody = sorted({row["evaluator_id"] for row in rows})
+    outstanding = {row["evaluator_id"] for row in rows if row["stands_out"]}
+    people = everybody if len(everybody) <= _MOST else sorted(outstanding)[:_MOST]
     by_place = {(row["evaluator_id"], row["measure"]): row for row in rows if not row["part"]}
+    names = _names_standing_out(rows)
     dated = any(row["measure"] == "days_late" for row in rows)
     shown = [name for name in _SHOWN if name != "days_late" or dated]
     table = Table(
         "health-of-all",
-        "Health of every evaluator's sheets",
+        "Health of the sheets, evaluator by evaluator",
         [Column("Evaluator"), *(Column(MEASURES[name], "num") for name in shown), Column("Stands out in", "long")],
         [
             [
                 link_cell(links.evaluator(person)),
                 *(_figure(by_place.get((person, name))) for name in shown),
-                Cell(_named(rows, person)),
+                Cell(names.get(person, "nothing")),
             ]
             for person in people
         ],
@@ -169,9 +177,28 @@ def health_of_all(rows: Sequence[Row], links: SiteLinks) -> Section:
         total=[Cell("Median of all"), *(_middle(rows, name) for name in shown), Cell("")] if people else (),
     )
     blocks: list[Block] = [Paragraph([_CAUTION], tone="caution"), table]
-    if not dated:
+    if len(people) < len(everybody):
+        more = f"{len(people):,} of {plural(len(everybody), 'evaluator')}; all are in tables/pub_evaluator_health.csv."
+        blocks.append(Paragraph([more]))
+    if everybody and not dated:
         blocks.append(Paragraph(["No sheet gives the day of entry (recorded on), so nothing is said of lateness."]))
-    return Section("sheet-health", "Health of the evaluators' sheets", blocks, margin=[_MARGIN])
+    return Section("sheet-health", "Health of the sheets", blocks, margin=[_MARGIN])
+
+
+def standing_out(rows: Sequence[Row], links: SiteLinks) -> Section:
+    """Make the short list of whose sheets to look at, for the page on the data."""
+    names = _names_standing_out(rows)
+    more = Paragraph(["All measures of every evaluator: ", Link("health of the sheets", "evaluators.html#sheet-health"), "."])
+    if not names:
+        text = "No evaluator's sheets stand out from those of the others in any measure."
+        return Section("sheet-health", "Evaluators' sheets", [Paragraph([text]), more], margin=[_MARGIN])
+    table = Table(
+        "standing-out",
+        f"{plural(len(names), 'evaluator')} whose sheets stand out in something",
+        [Column("Evaluator"), Column("Stands out in", "long")],
+        [[link_cell(links.evaluator(person)), Cell(text)] for person, text in sorted(names.items())[:_MOST]],
+    )
+    return Section("sheet-health", "Evaluators' sheets", [Paragraph([_CAUTION], tone="caution"), table, more], margin=[_MARGIN])
 
 
 def _figure(row: Row | None) -> Cell:
@@ -183,10 +210,11 @@ def _middle(rows: Sequence[Row], measure: str) -> Cell:
     return num(found[0]["median"], _value(found[0], "median")) if found else Cell(NOTHING)
 
 
-def _named(rows: Sequence[Row], person: str) -> str:
-    names = [
-        MEASURES[row["measure"]] + (f" ({_COLUMNS.get(row['part'], row['part'])})" if row["part"] else "")
-        for row in rows
-        if row["evaluator_id"] == person and row["stands_out"]
-    ]
-    return ", ".join(names) or "nothing"
+def _names_standing_out(rows: Sequence[Row]) -> dict[str, str]:
+    """In what each evaluator's sheets stand out, in words; evaluators in whom nothing does are left out."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        if row["stands_out"]:
+            part = f" ({COLUMNS.get(row['part'], plain_names(row['part']))})" if row["part"] else ""
+            found.setdefault(row["evaluator_id"], []).append(MEASURES[row["measure"]] + part)
+    return {person: ", ".join(names) for person, names in found.items()}

@@ -1,35 +1,18 @@
-"""Evaluators: severity, drift, agreement with the rules; and one evaluator's own sheet."""
+"""Evaluators, for the committee: severity, drift, agreement with the rules and with each other, health of the sheets."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Section, Table
-from reports.book import Person, Row, SeasonBook
-from reports.figures.charts import points_chart, share_chart
-from reports.links import SiteLinks, link_cell, linked_cell
-from reports.naming import anchor
-from reports.pages.evaluator_health import health_section
-from reports.pages.rules import rules_table
+from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
+from reports.book import Row, SeasonBook
+from reports.figures.charts import MOST_ROWS, points_chart, share_chart
+from reports.links import SiteLinks, link_cell
+from reports.pages.evaluator_health import health_of_all
 from reports.pages.shared_looks import shared_looks
-from reports.words import (
-    CODES,
-    GRADES,
-    NOTHING,
-    count,
-    day,
-    interval,
-    marked,
-    num,
-    percent,
-    plural,
-    point_range,
-    points,
-    sentence,
-    topic,
-)
+from reports.words import CODES, NOTHING, count, interval, num, percent, plural, point_range, points, sentence
 
-_SEVERITY_MARGIN = (
+SEVERITY_MARGIN = (
     "Severity is how far the share of right calls under this evaluator lies from the panel's, with umpires and "
     "situations held alike. Below zero: fewer calls come out right on these sheets. It is taken out of every umpire's "
     "adjusted rate, so nobody gains or loses by who watched."
@@ -39,29 +22,64 @@ _SEVERITY_MARGIN = (
 def evaluators_page(book: SeasonBook, links: SiteLinks) -> Page:
     """Make `evaluators.html`."""
     rows = book.rows("evaluator")
-    sections = [
-        _severity(rows, links),
-        _drift(rows, links, book.season["interval"]),
-        _agreement(rows, links),
-        shared_looks(book, links),
-        _messages(rows, links),
-    ]
     return Page(
         path="evaluators.html",
         title="Evaluators",
-        lead=[
-            "How severe each evaluator's sheets are, whether that moved over the season, and how often the grades "
-            "written on them agree with the rules. An evaluator's grade is never taken as the truth."
+        lead=[_lead(rows)],
+        sections=[
+            _messages(rows, links),
+            _severity(rows, links),
+            _drift(rows, links, book.season["interval"]),
+            _agreement(rows, links),
+            shared_looks(book, links),
+            health_of_all(book.rows("evaluator_health"), links),
         ],
-        sections=sections,
         nav="evaluators.html",
     )
 
 
+def _lead(rows: Sequence[Row]) -> str:
+    if not rows:
+        return "No evaluator's call was accepted, so there is nothing to compare."
+    calls, grades, agree = (sum(row[key] for row in rows) for key in ("calls", "grades", "agree"))
+    told = f"{plural(len(rows), 'evaluator')} wrote down {plural(calls, 'call')}. "
+    if grades:
+        told += f"Of {plural(grades, 'grade')} that can be compared, {percent(agree / grades)} agree with the rules. "
+    return told + "An evaluator's grade is never taken as the truth: the rules decide from the facts on the sheet."
+
+
+def is_apart(low: float | None, high: float | None) -> bool:
+    """Whether an interval leaves zero out."""
+    return low is not None and high is not None and low * high > 0
+
+
+def _shown(rows: Sequence[Row], key: str) -> list[Row]:
+    """The rows that have a value, in its order, as many as a figure has room for: half from each end."""
+    known = sorted((row for row in rows if row[key] is not None), key=lambda row: (row[key], row["evaluator_id"]))
+    if len(known) <= MOST_ROWS:
+        return known
+    return known[: MOST_ROWS // 2] + known[-(MOST_ROWS // 2) :]
+
+
+def _limited(rows: Sequence[Row], key: str) -> list[Block]:
+    known = sum(row[key] is not None for row in rows)
+    if known <= MOST_ROWS:
+        return []
+    half = MOST_ROWS // 2
+    return [Paragraph([f"The {half} lowest and {half} highest of {known:,}; all are in tables/pub_evaluator.csv."])]
+
+
+def _how_many(number: int, of: int) -> str:
+    if number == 0:
+        return f"None of {plural(of, 'evaluator')}"
+    return f"{number:,} of {plural(of, 'evaluator')}"
+
+
 def _severity(rows: Sequence[Row], links: SiteLinks) -> Section:
+    shown = _shown(rows, "severity_points")
     table = Table(
         "severity-table",
-        "Severity in points of the right-call rate",
+        "Severity in points of the right-call rate, the most severe first",
         [Column("Evaluator"), Column("Severity", "num"), Column("Interval", "num"), Column("Calls", "num"),
          Column("Games", "num"), Column("Umpires", "num")],
         [
@@ -73,19 +91,25 @@ def _severity(rows: Sequence[Row], links: SiteLinks) -> Section:
                 num(row["games"], count(row["games"])),
                 num(row["umpires"], count(row["umpires"])),
             ]
-            for row in rows
+            for row in shown
         ],
+        empty="There is too little to tell severity from.",
     )  # fmt: skip
-    apart = sum(1 for row in rows if row["severity_low"] is not None and row["severity_low"] * row["severity_high"] > 0)
-    title = f"{plural(apart, 'evaluator')} of {len(rows)} can be told from the panel's average by severity."
-    chart = points_chart(rows, "severity_points", "severity_low", "severity_high", "points from the panel's average")
-    return Section("severity", "Severity", [Figure("severity-points", title, chart, table)], margin=[_SEVERITY_MARGIN])
+    known = [row for row in rows if row["severity_points"] is not None]
+    severe = sum(is_apart(row["severity_low"], row["severity_high"]) and row["severity_points"] < 0 for row in known)
+    lenient = sum(is_apart(row["severity_low"], row["severity_high"]) and row["severity_points"] > 0 for row in known)
+    apart = "is" if severe + lenient == 1 else "are"
+    title = f"{_how_many(severe + lenient, len(known))} {apart} apart from the panel: {severe} more severe, {lenient} more lenient."
+    chart = points_chart(shown, "severity_points", "severity_low", "severity_high", "points from the panel's average")
+    figure = Figure("severity-points", title, chart, table)
+    return Section("severity", "Severity", [figure, *_limited(rows, "severity_points")], margin=[SEVERITY_MARGIN])
 
 
 def _drift(rows: Sequence[Row], links: SiteLinks, certainty: float) -> Section:
+    shown = _shown(rows, "drift_points_per_30_days")
     table = Table(
         "drift-table",
-        "Change of severity in points for each 30 days",
+        "Change of severity in points for each 30 days, who grew strictest first",
         [Column("Evaluator"), Column("Change", "num"), Column("Interval", "num")],
         [
             [
@@ -93,306 +117,77 @@ def _drift(rows: Sequence[Row], links: SiteLinks, certainty: float) -> Section:
                 num(row["drift_points_per_30_days"], points(row["drift_points_per_30_days"])),
                 Cell(point_range(row["drift_low"], row["drift_high"]), sort=row["drift_low"]),
             ]
-            for row in rows
+            for row in shown
         ],
+        empty="No evaluator was seen on enough days to tell a change.",
     )
-    moved = sum(1 for row in rows if row["drift_low"] is not None and row["drift_low"] * row["drift_high"] > 0)
-    title = f"{plural(moved, 'evaluator')} of {len(rows)} moved over the season by more than the interval allows for chance."
-    chart = points_chart(rows, "drift_points_per_30_days", "drift_low", "drift_high", "points in 30 days")
+    known = [row for row in rows if row["drift_points_per_30_days"] is not None]
+    moved = sum(is_apart(row["drift_low"], row["drift_high"]) for row in known)
+    title = f"{_how_many(moved, len(known))} moved over the season by more than the interval allows for chance."
+    chart = points_chart(shown, "drift_points_per_30_days", "drift_low", "drift_high", "points in 30 days")
     margin = (
         f"Below zero: grew stricter. Of evaluators who did not move at all, {percent(1 - certainty, 0)} would still "
         "seem to, by chance alone."
     )
-    return Section("drift", "Change over the season", [Figure("drift-points", title, chart, table)], margin=[margin])
+    figure = Figure("drift-points", title, chart, table)
+    return Section("drift", "Change over the season", [figure, *_limited(rows, "drift_points_per_30_days")], margin=[margin])
 
 
 def _agreement(rows: Sequence[Row], links: SiteLinks) -> Section:
+    shown = _shown(rows, "agree_rate")
     table = Table(
         "agreement-table",
-        "Grades that agree with the rules",
-        [Column("Evaluator"), Column("Grades", "num"), Column("Agree", "num"), Column("Share", "num"),
+        "Grades that agree with the rules, the fewest first",
+        [Column("Evaluator"), Column("Grades", "num"), Column("Agree", "num"), Column("Against", "num"), Column("Share", "num"),
          Column("Interval", "num"), Column("Facts recorded", "num")],
         [
             [
                 link_cell(links.evaluator(row["evaluator_id"])),
                 num(row["grades"], count(row["grades"])),
                 num(row["agree"], count(row["agree"])),
+                num(row["grades"] - row["agree"], count(row["grades"] - row["agree"]),
+                    links.evaluator_part(row["evaluator_id"], "misgrades")),
                 num(row["agree_rate"], percent(row["agree_rate"])),
                 Cell(interval(row["agree_low"], row["agree_high"]), sort=row["agree_low"]),
                 num(row["facts_recorded_share"], percent(row["facts_recorded_share"], 0)),
             ]
-            for row in rows
+            for row in shown
         ],
+        empty="No grade on the sheets can be compared.",
     )  # fmt: skip
     chart = share_chart(
-        rows, "name", "agree_rate", "agree_low", "agree_high", "share of grades that agree with the rules"
+        shown, "name", "agree_rate", "agree_low", "agree_high", "share of grades that agree with the rules"
     )
-    title = "How often the grade on the sheet is the one that the rules give."
-    margin = "Only grades of right or wrong on calls that the rules settle are compared. Facts recorded: the share of calls whose facts settle the ruling."
-    return Section(
-        "agreement", "Agreement with the rules", [Figure("agreement-shares", title, chart, table)], margin=[margin]
+    title = "Nobody's grades can be compared with the rules."
+    if shown:
+        ends = percent(shown[0]["agree_rate"]), percent(shown[-1]["agree_rate"])
+        title = f"Between {ends[0]} and {ends[1]} of each evaluator's grades are those that the rules give."
+        if len(shown) == 1:
+            title = f"{ends[0]} of the grades are those that the rules give."
+    margin = (
+        "Only grades of right or wrong on calls that the rules settle are compared. Facts recorded: the share of calls "
+        "whose facts settle the ruling."
     )
+    figure = Figure("agreement-shares", title, chart, table)
+    return Section("agreement", "Agreement with the rules", [figure, *_limited(rows, "agree_rate")], margin=[margin])
 
 
 def _messages(rows: Sequence[Row], links: SiteLinks) -> Section:
     table = Table(
         "messages-table",
-        "What to talk about",
-        [Column("Evaluator"), Column("Seems to apply"), Column("Calls", "num"), Column("In words", "long")],
+        "What to talk about, and with whom",
+        [Column("Evaluator"), Column("In words", "long"), Column("Seems to apply"), Column("Calls that fit it", "num")],
         [
             [
                 link_cell(links.evaluator(row["evaluator_id"])),
-                Cell(CODES.get(row["other_code_suspect"] or "", NOTHING)),
-                num(row["other_code_calls"], count(row["other_code_calls"])),
                 Cell(sentence(row["message"] or "")),
+                Cell(CODES.get(row["other_code_suspect"] or "", NOTHING)),
+                num(row["other_code_calls"], count(row["other_code_calls"]) if row["other_code_calls"] else NOTHING),
             ]
             for row in rows
             if row["message"] or row["other_code_suspect"]
         ],
         empty="Nothing stands out on any evaluator's sheets.",
     )
-    margin = "A pattern on paper is a question, not a verdict: ask before concluding."
+    margin = "A pattern on paper is a question, not a verdict: ask before concluding. Each evaluator's packet says the same in a letter."
     return Section("messages", "Worth a conversation", [table], margin=[margin])
-
-
-def evaluator_page(
-    book: SeasonBook,
-    person: Person,
-    row: Row | None,
-    calls: Sequence[Row],
-    findings: Sequence[Row],
-    links: SiteLinks,
-    path: str,
-) -> Page:
-    """Make one evaluator's dossier, or his own feedback sheet in a packet."""
-    sections: list[Section] = []
-    if row is not None:
-        sections.append(_numbers(row, links))
-    sections += [_misgrades(book, person, links), _open_calls(calls, links)]
-    if health := book.health.get(person.id):
-        sections.append(health_section(health, links))
-    if findings:
-        sections.append(_findings(findings, links))
-    lead: list[Inline] = [
-        "What the sheets show, grade by grade, with the rule beside each difference. Meant to help, not to rank."
-    ]
-    if calls:
-        lead += [f" Every figure goes back to {plural(len(calls), 'call')}: ", Link("all calls", "calls.html"), "."]
-    if links.private:
-        lead.append(" This packet is yours alone and names nobody else.")
-    trail = [] if links.private else [Link("Evaluators", f"{links.root}evaluators.html")]
-    return Page(
-        path=path,
-        title=f"Sheets of {person.name}",
-        lead=lead,
-        sections=sections,
-        trail=trail,
-        nav="index.html" if links.private else "evaluators.html",
-    )
-
-
-_OWN = (
-    ("Severity", "severity_points", "severity_low", "severity_high"),
-    ("Change in 30 days", "drift_points_per_30_days", "drift_low", "drift_high"),
-)
-
-
-def _numbers(row: Row, links: SiteLinks) -> Section:
-    shown = [
-        {"name": name, "value": row[value], "low": row[low], "high": row[high]}
-        for name, value, low, high in _OWN
-        if row[value] is not None
-    ]
-    lines = [
-        ("Severity", points(row["severity_points"]), point_range(row["severity_low"], row["severity_high"])),
-        (
-            "Change in 30 days",
-            points(row["drift_points_per_30_days"]),
-            point_range(row["drift_low"], row["drift_high"]),
-        ),
-        ("Grades that agree with the rules", percent(row["agree_rate"]), interval(row["agree_low"], row["agree_high"])),
-        ("Grades that can be compared", count(row["grades"]), NOTHING),
-        ("Calls whose facts settle the ruling", percent(row["facts_recorded_share"]), NOTHING),
-        ("Calls written down", count(row["calls"]), NOTHING),
-        ("Games", count(row["games"]), NOTHING),
-    ]
-    table = Table(
-        "own-numbers",
-        "In numbers; severity and its change in points of the right-call rate",
-        [Column("What"), Column("Value", "num"), Column("Interval", "num")],
-        [[Cell(text) for text in line] for line in lines],
-    )
-    blocks: list[Block] = []
-    message = links.free_text(row["message"])
-    if message:
-        blocks.append(Paragraph([sentence(message)]))
-    if shown:
-        blocks.append(
-            Figure(
-                "own-points",
-                _stands_out(shown),
-                points_chart(shown, "value", "low", "high", "points of the right-call rate"),
-                table,
-            )
-        )
-    else:
-        blocks.append(table)
-    return Section("numbers", "The season in numbers", blocks, margin=[_SEVERITY_MARGIN])
-
-
-def _stands_out(shown: Sequence[Row]) -> str:
-    apart = [str(row["name"]).lower() for row in shown if row["low"] * row["high"] > 0]
-    if not apart:
-        return "Neither severity nor its change can be told from zero on this evidence."
-    return f"Told from zero on this evidence: {' and '.join(apart)}."
-
-
-def _misgrades(book: SeasonBook, person: Person, links: SiteLinks) -> Section:
-    found = book.misgrades.get(person.id, [])
-    table = Table(
-        "misgrades-table",
-        "Each grade against the rules",
-        [
-            Column("Call"),
-            Column("Topic"),
-            Column("Written"),
-            Column("By the rules"),
-            Column("Would fit"),
-            Column("Because", "long"),
-            Column("Rules"),
-        ],
-        [
-            [
-                link_cell(links.call(row["call_id"])),
-                Cell(topic(row["topic"])),
-                Cell(row["evaluator_grade"].replace("_", " ")),
-                _grade(row["our_verdict"]),
-                Cell(CODES.get(row["other_code"] or "", NOTHING)),
-                Cell(links.free_text(row["because"]) or NOTHING),
-                _rule_cell(row["rule_ids"], links),
-            ]
-            for row in found
-        ],
-        empty="No grade on these sheets is against the rules.",
-    )
-    margin = "Where another code would make the grade right, it is named: the usual cause is a rule learnt elsewhere."
-    return Section("misgrades", "Grades against the rules", [table], margin=[margin])
-
-
-def _grade(verdict: str) -> Cell:
-    return marked(GRADES[verdict]) if verdict in GRADES else Cell(verdict)
-
-
-def _rule_cell(rule_ids: str | None, links: SiteLinks) -> Cell:
-    found = [links.rule(rule_id) for rule_id in (rule_ids or "").split(";") if rule_id]
-    plain = ", ".join(rule for rule in found if isinstance(rule, str))
-    return Cell(plain, links=tuple(rule for rule in found if isinstance(rule, Link)))
-
-
-def _open_calls(calls: Sequence[Row], links: SiteLinks) -> Section:
-    found = [call for call in calls if call["verdict"] == "open"]
-    table = Table(
-        "open-table",
-        "Calls that a missing fact leaves open",
-        [Column("Call"), Column("Topic"), Column("Not recorded", "long"), Column("Sheet line", "num")],
-        [
-            [
-                link_cell(links.call(call["call_id"])),
-                Cell(topic(call["topic"])),
-                Cell((call["needs"] or "").replace("_", " ").replace(";", ", ")),
-                num(call["line_no"], count(call["line_no"])),
-            ]
-            for call in found
-        ],
-        empty="Every call has the facts that decide it.",
-    )
-    margin = "An open call counts for nobody. One word more on the sheet would have settled it."
-    return Section("open", "Facts that were left out", [table], margin=[margin])
-
-
-_TOLD_ELSEWHERE = "grade_contradicts_rules"
-"""Findings of this kind are the grades against the rules, which have a section of their own."""
-
-
-def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
-    table = Table(
-        "own-findings",
-        "Findings about these sheets",
-        [Column("Kind"), Column("Line", "num"), Column("What", "long"), Column("To do", "long"), Column("Calls")],
-        [
-            [
-                Cell(row["kind"].replace("_", " ")),
-                num(row["line_no"], count(row["line_no"])),
-                Cell(links.free_text(row["message"]) or NOTHING),
-                Cell(links.free_text(row["remedy"]) or NOTHING),
-                linked_cell(row["call_ids"], links.call),
-            ]
-            for row in findings
-            if row["kind"] != _TOLD_ELSEWHERE
-        ],
-        empty="Nothing else was found.",
-    )
-    return Section("findings", "Other findings", [table])
-
-
-def evaluator_calls_page(
-    person: Person, calls: Sequence[Row], links: SiteLinks, path: str, own_rules: Sequence[Row] = ()
-) -> Page:
-    """Make the list of every call that one evaluator wrote down, with his grade beside that of the rules."""
-    columns = [
-        Column("Call"),
-        Column("Day"),
-        Column("Topic"),
-        Column("By the rules"),
-        Column("Written"),
-        Column("Agrees"),
-        Column("Sheet line", "num"),
-    ]
-    if not links.private:
-        columns.insert(1, Column("Umpire"))
-    rows = []
-    for call in calls:
-        row = [
-            # Within a packet the row is the call's own entry, so that it leads nowhere.
-            Cell(call["call_id"]) if links.private else link_cell(links.call(call["call_id"])),
-            Cell(day(call["game_on"])),
-            Cell(topic(call["topic"])),
-            _grade(call["verdict"]),
-            Cell((call["evaluator_grade"] or NOTHING).replace("_", " ")),
-            Cell({True: "yes", False: "no"}.get(call["evaluator_agrees"], NOTHING)),
-            num(call["line_no"], count(call["line_no"])),
-        ]
-        if not links.private:
-            row.insert(1, link_cell(links.umpire(call["umpire_id"])))
-        rows.append(row)
-    table = Table(
-        "all-calls",
-        "Calls in the order of the sheets",
-        columns,
-        rows,
-        # In the site the entry stands with the umpire's calls; a packet has no other place for it.
-        row_ids=[anchor("call", call["call_id"]) for call in calls] if links.private else (),
-        empty="No call was accepted.",
-    )
-    sections = [
-        Section("calls", "Every call", [table], margin=["A dash: no grade was written, or nothing to compare."])
-    ]
-    if own_rules:
-        sections.append(
-            Section(
-                "rules",
-                "Rules that speak against a grade",
-                [rules_table("own-rules", "The rules in our own words; the rule books decide", own_rules)],
-            )
-        )
-    trail = [Link(f"Sheets of {person.name}", "index.html")]
-    if not links.private:
-        trail.insert(0, Link("Evaluators", f"{links.root}evaluators.html"))
-    return Page(
-        path=path,
-        title=f"Calls written down by {person.name}",
-        lead=["Every accepted call of these sheets, what the rules make of it, and the grade that was written."],
-        sections=sections,
-        trail=trail,
-        nav="calls.html" if links.private else "evaluators.html",
-    )

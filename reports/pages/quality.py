@@ -1,169 +1,144 @@
-"""Data quality, for the committee's data person: books, rows set aside, findings, checks."""
+"""Data quality, for the committee: how far the season's data can be trusted, and what became of every row."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Inline, Page, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Points, Section, Table
 from reports.book import Row, SeasonBook
-from reports.links import SiteLinks, link_cell, linked_cell
-from reports.pages.evaluator_health import health_of_all
-from reports.pages.quality_checks import SEVERITIES, checks_section
-from reports.words import NOTHING, count, num, plural, sentence
-
-_SHOWN = 500
-_LONGEST = 240
+from reports.figures.data_charts import ends_chart
+from reports.figures.palette import Role
+from reports.links import SiteLinks
+from reports.pages.evaluator_health import standing_out
+from reports.pages.quality_books import (
+    amendments_section,
+    books_section,
+    mends_section,
+    rejects_section,
+    versions_section,
+)
+from reports.pages.quality_checks import checks_told, suites_section
+from reports.pages.quality_facts import facts_section, open_section
+from reports.pages.quality_findings import findings_section
+from reports.words import count, num, percent, plural
 
 
 def quality_page(book: SeasonBook, links: SiteLinks) -> Page:
     """Make `quality.html`."""
-    files, rejects, findings, checks = (book.rows(name) for name in ("file", "reject", "finding", "check"))
-    lead: list[Inline] = [
-        f"{plural(sum(row['rows_in'] for row in files), 'row')} came in; "
-        f"{plural(len(rejects), 'row was', 'rows were')} set aside, each with reason and remedy. "
-        "Nothing is dropped in silence, and the books of each file add up."
-    ]
+    files, facts, checks = book.rows("file"), book.rows("fact"), book.rows("check")
+    health, kinds = book.rows("evaluator_health"), book.rows("finding_kind")
+    rejected = sum(row["quarantined"] for row in files)
     return Page(
         path="quality.html",
         title="Data quality",
-        lead=lead,
+        lead=_lead(book.season, files),
         sections=[
-            _books(files),
-            _rejects(rejects),
-            _findings(findings, links),
-            checks_section(checks),
-            health_of_all(book.rows("evaluator_health"), links),
+            _trust(book, facts, checks, health, kinds),
+            books_section(files),
+            rejects_section(book.rows("reject_kind"), book.rows("reject_shown"), rejected),
+            mends_section(book.rows("mend_shown")),
+            amendments_section(book.rows("amendment"), links),
+            versions_section(),
+            findings_section(kinds, book.rows("finding_shown"), links),
+            facts_section(facts),
+            open_section(facts, book.season, links),
+            suites_section(checks, links),
+            standing_out(health, links),
         ],
         nav="quality.html",
     )
 
 
-def _place(row: Row) -> str:
-    path = row["path"] or NOTHING
-    return f"{path} [{row['sheet']}]" if row.get("sheet") else path
-
-
-def _cut(text: str | None) -> str:
-    text = text or NOTHING
-    return text if len(text) <= _LONGEST else text[: _LONGEST - 1].rstrip() + "…"
-
-
-def _books(files: Sequence[Row]) -> Section:
-    columns = [
-        Column("File"),
-        Column("Read as"),
-        Column("Rows in", "num"),
-        Column("Accepted", "num"),
-        Column("Set aside", "num"),
-        Column("Replaced", "num"),
-        Column("Blank lines", "num"),
-        Column("Encoding"),
-        Column("SHA-256 begins"),
-        Column("Remarks", "long"),
-    ]
-    rows = [
-        [
-            Cell(_place(row)),
-            Cell(row["table_name"] or "not a sheet of ours"),
-            num(row["rows_in"], count(row["rows_in"])),
-            num(row["accepted"], count(row["accepted"])),
-            num(row["quarantined"], count(row["quarantined"]), "#rejects" if row["quarantined"] else None),
-            num(row["replaced"], count(row["replaced"])),
-            num(row["rows_blank"], count(row["rows_blank"])),
-            Cell(row["encoding"] or "workbook"),
-            Cell(row["sha256"][:12]),
-            Cell(sentence(row["notes"] or "") or NOTHING),
-        ]
-        for row in files
-    ]
-    sums = [sum(row[key] for row in files) for key in ("rows_in", "accepted", "quarantined", "replaced", "rows_blank")]
-    total = [Cell("All files"), Cell(""), *(num(value, count(value)) for value in sums), Cell(""), Cell(""), Cell("")]
-    table = Table("books-table", "Rows in = accepted + set aside + replaced, file by file", columns, rows, total=total)
-    margin = "Headings and wholly blank lines are no rows. A replaced row is one for which a mended row stands. The full hash of every file is in the manifest."
-    return Section("books", "The books", [table], margin=[margin])
-
-
-def _rejects(rejects: Sequence[Row]) -> Section:
-    table = Table(
-        "rejects-table",
-        "Every row set aside",
-        [
-            Column("File"),
-            Column("Line", "num"),
-            Column("Column"),
-            Column("Value"),
-            Column("Reason", "long"),
-            Column("Remedy", "long"),
-        ],
-        [
-            [
-                Cell(_place(row)),
-                num(row["line_no"], count(row["line_no"])),
-                Cell(row["column_name"] or "whole row"),
-                Cell(_cut(row["value"])),
-                Cell(sentence(row["reason"])),
-                Cell(sentence(row["remedy"])),
-            ]
-            for row in rejects[:_SHOWN]
-        ],
-        empty="No row was set aside.",
+def _lead(season: Row, files: Sequence[Row]) -> list[Inline]:
+    rows, rejected = sum(row["rows_in"] for row in files), sum(row["quarantined"] for row in files)
+    accepted, settled = season["calls_accepted"], season["calls_right"] + season["calls_wrong"]
+    if not accepted:
+        return ["No plate call was accepted, so nothing can be said of anybody's rulings."]
+    text = (
+        f"{count(accepted)} of {plural(season['calls_in'], 'plate call')} handed in count, and on {count(settled)} of "
+        f"them ({percent(settled / accepted, 0)}) the recorded facts say whether the ruling was right. "
     )
-    blocks: list[Block] = [table]
-    if len(rejects) > _SHOWN:
-        blocks.append(Paragraph([f"The first {_SHOWN} of {len(rejects):,}; all are in the quarantine folder."]))
+    if rejected:
+        them = "it was set aside with its reason" if rejected == 1 else "each was set aside with its reason"
+        return [f"{text}Of {plural(rows, 'row')} on all sheets {count(rejected)} could not be used; {them}, and none is lost."]
+    return [f"{text}All {plural(rows, 'row')} on all sheets could be used."]
+
+
+def _trust(
+    book: SeasonBook, facts: Sequence[Row], checks: Sequence[Row], health: Sequence[Row], kinds: Sequence[Row]
+) -> Section:
+    season = book.season
+    blocks: list[Block] = []
+    if season["calls_in"]:
+        blocks.append(_ends(season))
+    blocks += [
+        Points(_carried(facts, checks), "What the sheets carry"),
+        Points(_not_carried(book, health, kinds), "What they do not carry"),
+    ]
     margin = (
-        "The quarantine folder has each row exactly as it came, under its own headings, and reasons.csv says why. "
-        "Mend it there, put it back into the season folder, and run again."
+        "An edge pitch is one whose measured place lies so close to the zone's boundary that the measurement cannot "
+        "decide. Edge pitches and open calls count neither for nor against anybody."
     )
-    return Section("rejects", "Rows set aside", blocks, margin=[margin])
+    return Section("trust", "How far the data can be trusted", blocks, margin=[margin])
 
 
-def _findings(findings: Sequence[Row], links: SiteLinks) -> Section:
-    kinds = Counter((row["kind"], row["severity"]) for row in findings)
-    summary = Table(
-        "kinds-table",
-        "Findings by kind",
-        [Column("Kind"), Column("What for"), Column("Number", "num")],
-        [
-            [Cell(kind.replace("_", " ")), Cell(SEVERITIES[severity]), num(number, count(number))]
-            for (kind, severity), number in sorted(kinds.items())
-        ],
-        empty="There is no finding.",
-    )
+def _ends(season: Row) -> Figure:
+    ends: list[tuple[str, int, Role, str | None, str]] = [
+        ("Right", season["calls_right"], "accent", "index.html", "the ruling is the one that the rules give"),
+        ("Wrong", season["calls_wrong"], "warn", "misrulings.html", "a part of the ruling is against the rules"),
+        ("Edge pitch", season["calls_edge"], "muted", None, "the measurement cannot decide"),
+        ("Open", season["calls_open"], "muted", "#open", "a fact that decides was not written down"),
+        ("Not graded", season["calls_not_graded"], "muted", None, "no part of the ruling was noted, or the facts contradict"),
+        ("Set aside", season["calls_quarantined"], "muted", "#rejects", "the row could not be used"),
+    ]
+    whole = season["calls_in"]
     table = Table(
-        "findings-table",
-        "Findings one by one",
+        "ends-table",
+        "Plate calls by what they came to; together they are the calls handed in",
+        [Column("End"), Column("What it means", "long"), Column("Calls", "num"), Column("Share", "num")],
         [
-            Column("Kind"),
-            Column("Evaluator"),
-            Column("File"),
-            Column("Line", "num"),
-            Column("What", "long"),
-            Column("To do", "long"),
-            Column("Calls"),
-            Column("Rules"),
+            [Cell(name), Cell(what), num(number, count(number), href if number else None), num(number, percent(number / whole))]
+            for name, number, _, href, what in ends
         ],
-        [
-            [
-                Cell(row["kind"].replace("_", " ")),
-                link_cell(links.evaluator(row["evaluator_id"]) if row["evaluator_id"] else NOTHING),
-                Cell(row["path"] or NOTHING),
-                num(row["line_no"], count(row["line_no"])),
-                Cell(sentence(row["message"])),
-                Cell(sentence(row["remedy"] or "") or NOTHING),
-                linked_cell(row["call_ids"], links.call),
-                linked_cell(row["rule_ids"], links.rule),
-            ]
-            for row in findings[:_SHOWN]
-        ],
-        empty="There is no finding.",
+        total=[Cell("Handed in"), Cell(""), num(whole, count(whole)), Cell("")],
     )
-    blocks: list[Block] = [summary]
-    if findings:
-        blocks.append(table)
-    if len(findings) > _SHOWN:
-        more = f"The first {_SHOWN} of {len(findings):,}; all are in the table pub_finding."
-        blocks.append(Paragraph([more]))
-    margin = "A finding takes no row out of the results: it asks somebody to look."
-    return Section("findings", "Findings", blocks, margin=[margin])
+    settled = season["calls_right"] + season["calls_wrong"]
+    title = f"{percent(settled / whole, 0)} of the calls handed in say whether the umpire ruled rightly."
+    chart = ends_chart([(name, number, role) for name, number, role, _, _ in ends], whole)
+    return Figure("ends", title, chart, table)
+
+
+def _carried(facts: Sequence[Row], checks: Sequence[Row]) -> list[list[Inline]]:
+    found: list[list[Inline]] = [["Every row handed in is accounted for: ", Link("the books", "#books"), " add up, file by file."]]
+    asked, recorded = sum(row["asked"] for row in facts), sum(row["recorded"] for row in facts)
+    if asked:
+        text = f"Of {plural(asked, 'fact')} that the rulings turn on, {percent(recorded / asked)} were written down: "
+        found.append([text, Link("facts recorded", "#facts"), "."])
+    if checks:
+        found.append([checks_told(checks) + " ", Link("Checks", "#checks"), "."])
+    return found
+
+
+def _not_carried(book: SeasonBook, health: Sequence[Row], kinds: Sequence[Row]) -> list[list[Inline]]:
+    season = book.season
+    found: list[list[Inline]] = []
+    if season["calls_edge"]:
+        found.append([f"{plural(season['calls_edge'], 'edge pitch lies', 'edge pitches lie')} too near the zone's boundary for the measurement to decide."])
+    if season["calls_open"]:
+        text = f"{plural(season['calls_open'], 'call stays', 'calls stay')} open for want of a fact: "
+        found.append([text, Link("open calls", "#open"), "."])
+    if season["calls_not_graded"]:
+        found.append([f"{plural(season['calls_not_graded'], 'call')} could not be graded at all."])
+    mended = sum(row["findings"] for row in kinds if row["severity"] == "warn")
+    if mended:
+        text = f"{plural(mended, 'finding waits', 'findings wait')} for somebody to mend or decide: "
+        found.append([text, Link("findings", "#findings"), "."])
+    if not book.rows("evaluator_agreement"):
+        found.append(
+            ["No two evaluators wrote down the same pitch, so how much depends on who watches rests on the model alone."]
+        )
+    if season["calls_accepted"] and not any(row["measure"] == "days_late" for row in health):
+        found.append(["No sheet gives the day of entry, so nothing is known of how long after a game it was written."])
+    return found or [["Nothing that these checks look for is missing."]]
+
+

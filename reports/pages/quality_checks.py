@@ -1,36 +1,90 @@
-"""The checks on the page on the data: suites, checks by severity, and each check with both counts."""
+"""The checks: suites and severities on the page on the data, and a page of every check with both counts."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Link, Page, Paragraph, Section, Table
 from reports.book import Row
-from reports.words import NOTHING, count, num, plural
+from reports.links import SiteLinks
+from reports.words import NOTHING, count, num, plain_names, plural
 
 SEVERITIES = {
     "reject": "set the row aside",
     "warn": "mend or decide",
     "note": "good to know",
 }
-_SCOPES = {"whole": "every row", "sample": "failing rows and a sample", "sql only": "not counted twice"}
+_SCOPES = {"whole": "every row", "sample": "every failing row and a sample of the others", "sql only": "counted once"}
+PAGE = "checks.html"
+"""The page of every check."""
+
+_MARGIN = (
+    "Each check is declared once. SQL decides which rows fail; great-expectations is asked the same of the typed rows, "
+    "and must name the same row ids. On a long table it looks at every failing row and at one in a hundred of the others. "
+    "A difference would stop the run: it would be a fault of ours, not of the data."
+)
+_FILES = (
+    "validation/suite.json holds the suites as great-expectations reads them, validation/validation.json what it "
+    "answered, with the ids of failing rows."
+)
 
 
-def checks_section(checks: Sequence[Row]) -> Section:
-    """Make the section on checks: by suite, by severity, and one by one."""
+def checks_told(checks: Sequence[Row]) -> str:
+    """Say how many checks were made, and how many of them a second count confirmed."""
     twice = [row for row in checks if row["agrees"] is not None]
     agreeing = sum(bool(row["agrees"]) for row in twice)
-    told = (
-        f"{plural(len(checks), 'check was', 'checks were')} made; {len(twice)} of them were counted a second time by "
-        f"great-expectations, and {'all' if agreeing == len(twice) else agreeing} of these counts agree. "
-        "Checks across several rows or sheets have no expectation and are counted in findings."
+    if not checks:
+        return "No check was made."
+    if not twice:
+        return f"{plural(len(checks), 'check was', 'checks were')} made; none was counted a second time."
+    if agreeing == len(twice):
+        confirmed = f"great-expectations confirmed {'it' if agreeing == 1 else 'every one'}, row by row"
+    else:
+        confirmed = f"great-expectations confirmed {agreeing:,} of them, row by row"
+    return (
+        f"{plural(len(checks), 'check was', 'checks were')} made; {len(twice):,} of them look at single rows or keys and "
+        f"were counted a second time: {confirmed}."
     )
-    margin = (
-        "A difference between the two counts would stop the run: it would be a fault of ours, not of the data. The suites "
-        "and their results lie in the folder validation, as suite.json and validation.json."
+
+
+def suites_section(checks: Sequence[Row], links: SiteLinks) -> Section:
+    """Make the section on checks of the page on the data: by suite and by severity."""
+    if not checks:
+        return Section("checks", "Checks", [Paragraph([checks_told(checks)])])
+    more = Paragraph([_FILES, " ", Link("Every check with both counts", f"{links.root}{PAGE}"), "."])
+    blocks: list[Block] = [Paragraph([checks_told(checks)]), _suites(checks), _severities(checks), more]
+    return Section("checks", "Checks", blocks, margin=[_MARGIN])
+
+
+def checks_page(checks: Sequence[Row], links: SiteLinks) -> Page:
+    """Make `checks.html`: what each check asks, and what both counts found."""
+    failing = [row for row in checks if row["failed"]]
+    passing = [row for row in checks if not row["failed"]]
+    names = sorted({row["table_name"] for row in passing})
+    sections = [
+        Section(
+            "failing",
+            "Checks that something failed",
+            [_one_by_one("failing-table", "What failed, by SQL and again by great-expectations", failing)],
+            margin=[_MARGIN],
+        ),
+        *(
+            Section(
+                f"sheet-{name}",
+                f"Nothing failed: {plain_names(name)}",
+                [_one_by_one(f"checks-{name}", plain_names(name), [row for row in passing if row["table_name"] == name])],
+            )
+            for name in names
+        ),
+    ]
+    return Page(
+        path=PAGE,
+        title="Every check",
+        lead=[checks_told(checks), " Checks across rows or sheets have no expectation, and are counted in findings. ", _FILES],
+        sections=sections,
+        trail=[Link("Data quality", f"{links.root}quality.html")],
+        nav="quality.html",
     )
-    blocks: list[Block] = [Paragraph([told]), _suites(checks), _severities(checks), _one_by_one(checks)]
-    return Section("checks", "Checks", blocks, margin=[margin])
 
 
 def _suites(checks: Sequence[Row]) -> Table:
@@ -38,14 +92,16 @@ def _suites(checks: Sequence[Row]) -> Table:
     for name in sorted({row["table_name"] for row in checks}):
         made = [row for row in checks if row["table_name"] == name]
         declared = [row for row in made if row["kind"] != "across"]
-        scopes = sorted({_SCOPES.get(row["gx_scope"] or "", NOTHING) for row in declared})
+        twice = [row for row in declared if row["agrees"] is not None]
+        scopes = sorted({_SCOPES.get(row["gx_scope"] or "", NOTHING) for row in twice})
         rows.append(
             [
-                Cell(name),
+                Cell(plain_names(name)),
                 num(len(declared), count(len(declared))),
                 num(len(made) - len(declared), count(len(made) - len(declared))),
                 num(max(row["rows_checked"] for row in made), count(max(row["rows_checked"] for row in made))),
                 num(sum(row["failed"] > 0 for row in made), count(sum(row["failed"] > 0 for row in made))),
+                Cell(f"{sum(bool(row['agrees']) for row in twice):,} of {len(twice):,}" if twice else NOTHING, sort=len(twice)),
                 Cell(", ".join(scopes) or NOTHING),
             ]
         )
@@ -53,7 +109,8 @@ def _suites(checks: Sequence[Row]) -> Table:
         "suites-table",
         "Suites, one for each sheet, made from its declaration",
         [Column("Suite"), Column("Declared checks", "num"), Column("Across rows and sheets", "num"),
-         Column("Rows", "num"), Column("Checks with a failure", "num"), Column("Looked at twice")],
+         Column("Rows looked at", "num"), Column("Checks with a failure", "num"), Column("Row ids agree", "num"),
+         Column("Second count over")],
         rows,
         empty="No check was made.",
     )  # fmt: skip
@@ -81,22 +138,13 @@ def _severities(checks: Sequence[Row]) -> Table:
     )  # fmt: skip
 
 
-def _one_by_one(checks: Sequence[Row]) -> Table:
-    # Checks that something failed come first, then those that nothing failed, each by table.
+def _one_by_one(table_id: str, caption: str, checks: Sequence[Row]) -> Table:
     ordered = sorted(checks, key=lambda row: (-row["failed"], row["table_name"], row["check_id"]))
     return Table(
-        "checks-table",
-        "Every check, counted by SQL and again by great-expectations",
-        [
-            Column("Check"),
-            Column("What must hold", "long"),
-            Column("Severity"),
-            Column("Rows", "num"),
-            Column("Failed", "num"),
-            Column("Second count", "num"),
-            Column("Looked at"),
-            Column("Counts agree"),
-        ],
+        table_id,
+        caption,
+        [Column("Check"), Column("What must hold", "long"), Column("Severity"), Column("Rows", "num"),
+         Column("Failed", "num"), Column("Second count", "num"), Column("Over"), Column("Row ids agree")],
         [
             [
                 Cell(row["check_id"]),
@@ -110,5 +158,5 @@ def _one_by_one(checks: Sequence[Row]) -> Table:
             ]
             for row in ordered
         ],
-        empty="No check was made.",
-    )
+        empty="Nothing failed.",
+    )  # fmt: skip

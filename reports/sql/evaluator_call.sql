@@ -4,6 +4,6 @@
 -- reads: published.pub_call
 SELECT
     evaluator_id, call_id, umpire_id, game_id, game_on, topic, verdict, evaluator_grade, evaluator_agrees,
-    state, needs, because, path, sheet, line_no
+    ruled_text, right_text, needs, line_no
 FROM published.pub_call
 ORDER BY evaluator_id, path, sheet NULLS FIRST, line_no, call_id

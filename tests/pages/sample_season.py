@@ -173,6 +173,23 @@ def _rest(store):
             add(store, "pub_evaluator_health", evaluator_id=evaluator, measure=measure, part=part, cases=60, found=6,
                 value=0.1, low=0.05, high=0.2, median=0.077, evaluators=5, p_value=0.0001, p_corrected=0.0002,
                 stands_out=True, rule_ids="P502;P<9>", call_ids="U1/<0>;nowhere", remark="left out: <location> (3)")  # fmt: skip
+    add(store, "pub_finding_kind", kind="grade_contradicts_rules", severity="warn", title="It is <right>", findings=1,
+        files=1, evaluators=1, remedy="look <again>")  # fmt: skip
+    add(store, "pub_finding_kind", kind="seen_once", severity="note", findings=1, files=0, evaluators=1)
+    add(store, "pub_finding_kind", kind="facts_differ", severity="warn", findings=1, files=0, evaluators=0)
+    add(store, "pub_reject_kind", table_name="plate_calls", column_name="outs", stage="load", rows=1, files=1,
+        reason="'<7>' is not one of 0, 1, 2", remedy="write 0, 1 or 2")  # fmt: skip
+    add(store, "pub_mend", path="<mended>.csv", line_no=2, table_name="plate_calls", state="applied", raw_text="x,<2>",
+        original_path="plate_calls_<E1>.csv", original_line_no=30, original_text="x,<7>", original_reason="<7> outs")  # fmt: skip
+    add(store, "pub_amendment", call_id="U1/<0>", evaluator_id="E1", amended_on=dt.date(2026, 5, 1), column_name="ruled_pitch",
+        sheet_value="strike", value="ball", reason="<b>video</b>", path="amendments.csv", line_no=2)  # fmt: skip
+    fact = {"fact": "pitch_caught", "title": "Caught <in> flight", "allowed": "yes or no", "asked": 7, "recorded": 5,
+            "open_calls": 2, "settled_alone": 1, "undecided": "strike or <ball>", "call_ids": "U1/<0>;nowhere"}  # fmt: skip
+    add(store, "pub_fact", place=1, calls=28, filled=5, recorded_share=5 / 7, **fact)
+    add(store, "pub_fact", fact="inning", place=2, title="Inning", allowed="a whole number", calls=28, filled=0, asked=0,
+        recorded=0, open_calls=0, settled_alone=0)  # fmt: skip
+    for evaluator in EVALUATORS:
+        add(store, "pub_evaluator_fact", evaluator_id=evaluator, topics="pitch", **fact)
     add(store, "pub_check", check_id="games.game_id.unique", table_name="games", kind="unique", columns="game_id",
         severity="reject", title="Game id: <once>", rows_checked=4, failed=0, gx_failed=0, gx_scope="whole", agrees=True)  # fmt: skip
     add(store, "pub_check", check_id="across.seen_once", table_name="umpires", kind="across", severity="note",

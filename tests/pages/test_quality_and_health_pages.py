@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from reports.blocks import Table
+from reports.blocks import Figure, Paragraph, Table
 from reports.book import Person
 from reports.links import Atlas, PacketLinks, SiteLinks
-from reports.pages.evaluator_health import health_of_all, health_section
-from reports.pages.quality_checks import checks_section
+from reports.pages.evaluator_health import health_of_all, health_section, standing_out
+from reports.pages.quality_books import books_section, mends_section, rejects_section
+from reports.pages.quality_checks import checks_page, checks_told, suites_section
+from reports.pages.quality_facts import facts_section, open_section
+from reports.pages.quality_findings import findings_section
 
 
 def atlas():
@@ -26,7 +29,14 @@ def health(evaluator, measure, part="", **more):
 
 
 def tables(section):
-    return {block.id: block for block in section.blocks if isinstance(block, Table)}
+    found = [block.table if isinstance(block, Figure) else block for block in section.blocks]
+    return {block.id: block for block in found if isinstance(block, Table)}
+
+
+def told(section):
+    """The running text of a section."""
+    paragraphs = [block for block in section.blocks if isinstance(block, Paragraph)]
+    return " ".join(part if isinstance(part, str) else part.text for block in paragraphs for part in block.parts)
 
 
 def words(table):
@@ -91,13 +101,143 @@ def test_checks_are_counted_by_suite_and_by_severity():
         check("a.one", "a", "reject", 3),
         check("a.two", "a", "warn", 0),
         check("across.x", "a", "note", 2, kind="across", gx_failed=None, gx_scope="sql only", agrees=None),
-        check("b.one", "b", "reject", 0),
+        check("b.one", "b", "reject", 0, gx_scope="sample"),
     ]
-    found = tables(checks_section(rows))
-    assert words(found["suites-table"]) == [["a", "2", "1", "10", "2", "every row"], ["b", "1", "0", "10", "0", "every row"]]
+    section = suites_section(rows, SiteLinks(atlas(), ""))
+    found = tables(section)
+    assert words(found["suites-table"]) == [
+        ["a", "2", "1", "10", "2", "2 of 2", "every row"],
+        ["b", "1", "0", "10", "0", "1 of 1", "every failing row and a sample of the others"],
+    ]
     assert words(found["severities-table"]) == [
         ["Set the row aside", "2", "1", "3"],
         ["Mend or decide", "1", "0", "0"],
         ["Good to know", "1", "1", "2"],
     ]
-    assert words(found["checks-table"])[0][0] == "a.one"
+    assert "validation/suite.json" in told(section)
+    page = checks_page(rows, SiteLinks(atlas(), ""))
+    assert [row[0] for row in words(tables(page.sections[0])["failing-table"])] == ["a.one", "across.x"]
+    assert [section.id for section in page.sections] == ["failing", "sheet-a", "sheet-b"]
+
+
+def test_how_many_checks_were_confirmed_is_said_as_it_is():
+    once = check("across.x", "a", "note", 0, agrees=None)
+    assert checks_told([]) == "No check was made."
+    assert checks_told([once]) == "1 check was made; none was counted a second time."
+    assert "confirmed every one" in checks_told([once, check("a", "a", "warn", 0), check("b", "a", "warn", 0)])
+    assert "confirmed 1 of them" in checks_told([check("a", "a", "warn", 0), check("b", "a", "warn", 1, agrees=False)])
+
+
+def file(path, **more):
+    return {
+        "path": path, "sheet": None, "table_name": "plate_calls", "sha256": "0" * 64, "encoding": "utf-8", "rows_in": 10,
+        "rows_blank": 1, "accepted": 7, "quarantined": 2, "replaced": 1, "notes": None, **more,
+    }  # fmt: skip
+
+
+def test_the_books_are_summed_by_sheet_and_for_all_and_add_up():
+    files = [file("a.csv"), file("b.csv", rows_in=5, accepted=5, quarantined=0, replaced=0), file("games.csv", table_name="games")]
+    found = tables(books_section(files))
+    assert words(found["sheets-table"]) == [
+        ["games", "1", "10", "7", "2", "1", "1"],
+        ["plate calls", "2", "15", "12", "2", "1", "2"],
+    ]
+    assert [cell.text for cell in found["sheets-table"].total] == ["All sheets", "3", "25", "19", "4", "2", "3"]
+    linked = {row[0].text: (row[4].href, row[5].href) for row in found["books-table"].rows}
+    assert linked["a.csv"] == ("#rejects", "#mends")
+    assert linked["b.csv"] == (None, None)
+
+
+def test_of_very_many_files_those_with_something_to_look_at_come_first_and_the_rest_is_named():
+    clean = {"accepted": 10, "quarantined": 0, "replaced": 0}
+    files = [file(f"a{n:03d}.csv", **clean) for n in range(130)] + [file("z.csv")]
+    section = books_section(files)
+    shown = tables(section)["books-table"].rows
+    assert (shown[0][0].text, len(shown)) == ("z.csv", 120)
+    assert "120 of 131 files" in told(section)
+    assert "tables/pub_file.csv" in told(section)
+
+
+def test_without_rejects_mends_or_findings_each_section_says_so():
+    assert told(rejects_section([], [], 0)) == "No row was set aside: every row could be used."
+    assert "No mended row" in told(mends_section([]))
+    assert "There is no finding" in told(findings_section([], [], SiteLinks(atlas(), "")))
+    assert tables(books_section([]))["sheets-table"].rows == []
+
+
+def test_a_long_list_of_rows_set_aside_names_the_file_that_has_all():
+    kind = {"table_name": None, "column_name": None, "stage": "load", "rows": 9, "files": 1, "reason": "ragged", "remedy": "mend"}
+    row = {"path": "a.csv", "sheet": "One", "line_no": 3, "column_name": None, "value": "x" * 400, "reason": "r", "remedy": "m"}
+    section = rejects_section([kind], [row], 9)
+    assert words(tables(section)["reject-kinds-table"]) == [["not recognised", "whole row", "on reading", "9", "1", "Ragged."]]
+    cells = words(tables(section)["rejects-table"])[0]
+    assert (cells[0], len(cells[3])) == ("a.csv [One]", 160)
+    assert "The first 1 of 9" in told(section)
+    assert "quarantine/reasons.csv" in told(section)
+
+
+def mend(state, **more):
+    return {
+        "path": "m.csv", "sheet": None, "line_no": 2, "table_name": "games", "state": state, "raw_text": "new", "message": None,
+        "original_path": "games.csv", "original_sheet": None, "original_line_no": 1162, "original_text": "old",
+        "original_reason": "the day is not in the calendar", **more,
+    }  # fmt: skip
+
+
+def test_the_trail_of_a_mended_row_leads_from_it_to_the_row_that_it_stands_for():
+    lost = mend("unplaced", original_path=None, original_line_no=None, original_reason=None, original_text=None, message="names no row")
+    section = mends_section([mend("applied"), lost])
+    first, second = words(tables(section)["mends-table"])
+    assert first == [
+        "m.csv, line 2", "games.csv, line 1,162", "Taken: it stands for the row that it names.",
+        "The day is not in the calendar.", "old", "new",
+    ]  # fmt: skip
+    assert second[1:5] == ["–", "Names no row.", "–", "–"]
+    assert "1 taken: it stands for the row that it names; 1 set aside: it names no row" in told(section).lower()
+
+
+def test_findings_stand_under_their_kind_with_what_to_do_and_what_is_left_out_is_said():
+    kind = {"kind": "seen_once", "severity": "note", "title": "Seen twice", "findings": 3, "files": 0, "evaluators": 0, "remedy": None}
+    row = {"kind": "seen_once", "severity": "note", "path": None, "line_no": None, "message": "once", "evaluator_id": None,
+           "call_ids": "C1;gone", "rule_ids": None}  # fmt: skip
+    section = findings_section([kind], [row], SiteLinks(atlas(), ""))
+    summary = tables(section)["kinds-table"].rows[0]
+    assert [cell.text for cell in summary] == ["seen once", "good to know", "3", "–", "–", "Seen twice.", "–"]
+    own = tables(section)[summary[0].href.removeprefix("#")]
+    assert [column.title for column in own.columns] == ["File", "Line", "What", "Calls"]
+    assert [link.href for link in own.rows[0][3].links] == ["umpires/U1/calls.html#call-C1"]
+    assert "The first 1 of 3" in told(section)
+    assert "his or her own page" not in told(section)
+
+
+def fact(name, **more):
+    return {
+        "fact": name, "place": 1, "title": name.capitalize(), "allowed": "yes or no", "calls": 100, "filled": 40, "asked": 20,
+        "recorded": 18, "recorded_share": 0.9, "open_calls": 2, "settled_alone": 1, "undecided": "ball or strike",
+        "call_ids": "C1", **more,
+    }  # fmt: skip
+
+
+def test_facts_that_rulings_turned_on_come_first_and_open_calls_say_what_would_settle_them():
+    unasked = fact("speed", asked=0, recorded=0, recorded_share=None, open_calls=0, settled_alone=0, call_ids=None)
+    whole = fact("balls", recorded=20, recorded_share=1.0, open_calls=0, settled_alone=0, call_ids=None)
+    facts = [unasked, whole, fact("location")]
+    found = tables(facts_section(facts))
+    assert words(found["facts-table"]) == [
+        ["Location", "20", "18", "90.0\u202f%", "2", "40 (40\u202f%)"],
+        ["Balls", "20", "20", "100.0\u202f%", "0", "40 (40\u202f%)"],
+    ]
+    assert [cell.href for cell in found["facts-table"].rows[0]][4] == "#open"
+    assert words(found["other-facts-table"]) == [["Speed", "40 (40\u202f%)"]]
+    section = open_section(facts, {"calls_open": 2}, SiteLinks(atlas(), ""))
+    assert section.blocks[0].title == "Location is the fact that is missed most: 2 of 2 open calls."
+    assert words(tables(section)["open-table"])[0][:4] == ["Location", "2", "1", "ball or strike"]
+    assert told(open_section([whole], {"calls_open": 0}, SiteLinks(atlas(), ""))) == "No call stays open for want of a fact."
+
+
+def test_the_page_on_the_data_names_whose_sheets_stand_out_and_leads_to_all_measures():
+    rows = [health("E2", "repeated_rows", stands_out=True), health("E1", "wrong_grades", stands_out=False)]
+    section = standing_out(rows, SiteLinks(atlas(), ""))
+    assert words(tables(section)["standing-out"]) == [["Second Evaluator", "Measured rows that repeat another"]]
+    assert "health of the sheets" in told(section)
+    assert "No evaluator's sheets stand out" in told(standing_out(rows[1:], SiteLinks(atlas(), "")))
