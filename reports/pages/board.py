@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Section, Table, Tool
 from reports.book import Row, SeasonBook
 from reports.figures.charts import MOST_ROWS, readiness_chart
 from reports.links import SiteLinks, link_cell
@@ -24,12 +24,15 @@ def board_page(book: SeasonBook, links: SiteLinks) -> Page:
     if not sections:
         nobody = Paragraph(["No umpire of the roster works a level that the policy names, so nobody is judged."])
         sections = [Section("readiness", "Readiness", [nobody])]
+    else:
+        sections.insert(0, _glance_section(book))
     return Page(
         path="index.html",
         title="Readiness board",
         lead=_lead(book),
         sections=[*sections, _account_section(book)],
         nav="index.html",
+        scripts=("draws.js", "find.js") if book.readiness else (),
     )
 
 
@@ -57,6 +60,51 @@ def _lead(book: SeasonBook) -> list[Inline]:
         f"{plural(season['calls_accepted'], 'call')} by {plural(season['evaluators'], 'evaluator')}{days}. "
         "What follows from it for anybody is for the committee to decide."
     ]
+
+
+def _glance_section(book: SeasonBook) -> Section:
+    """Return the section that counts the readings of each level, with the place for the filter of all tables."""
+    judged = {target: list(rows) for target, rows in groupby(_ordered(book), key=lambda row: row["target_level"])}
+    tally = {verdict: sum(row["verdict"] == verdict for row in book.readiness) for verdict in _READING_ORDER}
+    rows = []
+    for target, people in judged.items():
+        level = book.policy.level(target)
+        counts = [sum(row["verdict"] == verdict for row in people) for verdict in _READING_ORDER]
+        sure = None if level is None else 1 - level.risk_ready
+        rows.append(
+            [
+                Cell(people[0]["target_title"], href=f"#level-{slug(target)}"),
+                num(len(people), count(len(people))),
+                *(num(number, count(number)) for number in counts),
+                num(sure, percent(sure, 0)),
+            ]
+        )
+    table = Table(
+        "glance",
+        "Readings by the level that umpires are judged for",
+        [
+            Column("Judged for"),
+            Column("Umpires", "num"),
+            *(Column(READINGS[verdict][0], "num") for verdict in _READING_ORDER),
+            Column("Sureness asked of ready", "num"),
+        ],
+        rows,
+    )
+    title = f"{_of(tally['ready'], len(book.readiness))} ready for the level that they are judged for"
+    find = Tool(
+        "find",
+        "find",
+        "Where scripts run, the tables of all levels can be narrowed here by name, reading and level.",
+    )
+    return Section(
+        "glance",
+        title,
+        [table, Paragraph(["What other cuts and risks would say: ", Link("what if", "standards.html"), "."]), find],
+        margin=[
+            "A reading is what the evidence says against the risks that the policy accepts. More looks is a statement "
+            "about the evidence, not about the umpire."
+        ],
+    )
 
 
 def _level_section(book: SeasonBook, links: SiteLinks, target: str, rows: Sequence[Row]) -> Section:

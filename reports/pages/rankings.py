@@ -7,10 +7,11 @@ from itertools import groupby
 
 from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
-from reports.figures.charts import ranking_chart
+from reports.figures.charts import MOST_ROWS, ranking_chart
+from reports.figures.place_chart import place_chart, place_words
 from reports.links import SiteLinks, link_cell
 from reports.naming import slug
-from reports.words import AREAS, count, interval, num, percent
+from reports.words import AREAS, NOTHING, count, interval, num, percent
 
 
 def rankings_page(book: SeasonBook, links: SiteLinks) -> Page:
@@ -54,51 +55,103 @@ def _section(
     several = linked is not None and linked > 1
     if several:
         title += f", linked group {linked}"
-    ties = len({row["tie_group"] for row in rows})
-    if len(rows) == 1:
-        told = f"{rows[0]['name']} is alone in this list."
-    elif ties == 1:
-        told = f"The evidence cannot tell these {len(rows)} umpires apart."
-    else:
-        told = f"The evidence parts these {len(rows)} umpires into {ties} groups; within one, order is chance."
     blocks: list[Block] = []
     if several:
         text = "No evaluator connects these umpires with those of the other groups: the lists cannot be joined."
         blocks.append(Paragraph([text], tone="caution"))
-    blocks.append(Figure(f"ranking-{key}", told, ranking_chart(rows), _table(links, key, title, rows)))
+    if len(rows) > 1:
+        places = _place_table(links, key, title, rows)
+        blocks.append(Figure(f"places-{key}", _first_place(rows), place_chart(rows), places, note=_shown(rows)))
+    rates = _rate_table(links, key, title, rows[:MOST_ROWS])
+    note = f"Figure and table show the first {MOST_ROWS}; tables/pub_ranking.csv has all." if _shown(rows) else ""
+    blocks.append(Figure(f"ranking-{key}", _groups_told(book, rows), ranking_chart(rows), rates, note=note))
+    sure = percent(book.policy.interval, 0)
     return Section(
         f"rank-{key}",
         title,
         blocks,
         margin=[
-            "Umpires with the same group number cannot be told from the group's leader at the policy's certainty. "
-            "The raw rate stands beside for comparison and ranks nobody."
+            f"The range of a place holds it in {sure} of the joint draws. Umpires who share a group cannot be told from "
+            f"the group's first with {sure} sureness; the next group begins with the first who can. Ranges of neighbours "
+            "overlap across the border of two groups too. The raw rate stands beside for comparison and ranks nobody. "
+            "Each chance leads to the two umpires side by side."
         ],
     )
 
 
-def _table(links: SiteLinks, key: str, title: str, rows: Sequence[Row]) -> Table:
+def _shown(rows: Sequence[Row]) -> str:
+    return f"The figure shows the first {MOST_ROWS}; the table has all." if len(rows) > MOST_ROWS else ""
+
+
+def _first_place(rows: Sequence[Row]) -> str:
+    """Return the sentence on who may truly be first."""
+    first = [row for row in rows if row["rank_low"] == 1]
+    if len(first) == 1:
+        return f"{first[0]['name']} is the only one of these {len(rows)} whose range holds the first place."
+    if len(first) == len(rows):
+        return f"Any of these {len(rows)} umpires may truly be first."
+    return f"The first place may truly belong to any of {len(first)} of these {len(rows)} umpires."
+
+
+def _groups_told(book: SeasonBook, rows: Sequence[Row]) -> str:
+    """Return the sentence on how far the evidence tells the umpires apart."""
+    sure = percent(book.policy.interval, 0)
+    ties = [row["tie_group"] for row in rows]
+    if len(rows) == 1:
+        return f"{rows[0]['name']} is alone in this list."
+    if len(set(ties)) == 1:
+        return f"With {sure} sureness the evidence tells none of these {len(rows)} umpires from the first of the list."
+    leading = ties.count(ties[0])
+    shared = f"the first {leading} share a group" if leading > 1 else f"{rows[0]['name']} stands alone at the top"
+    return f"With {sure} sureness the evidence makes {len(set(ties))} groups of these {len(rows)} umpires; {shared}."
+
+
+def _place_table(links: SiteLinks, key: str, title: str, rows: Sequence[Row]) -> Table:
     columns = [
         Column("Umpire"),
         Column("Place", "num"),
         Column("Place may be", "num"),
         Column("Group", "num"),
         Column("Adjusted rate", "num"),
-        Column("Interval", "num"),
-        Column("Raw rate", "num"),
         Column("Chance ahead of the next", "num"),
+        Column("The next"),
     ]
+    following = [*rows[1:], None]
     cells = [
         [
             link_cell(links.umpire(row["umpire_id"])),
             num(row["rank"], count(row["rank"])),
-            Cell(f"{row['rank_low']} to {row['rank_high']}", sort=row["rank_low"]),
+            Cell(place_words(row), sort=row["rank_low"]),
+            num(row["tie_group"], count(row["tie_group"])),
+            num(row["adjusted_rate"], percent(row["adjusted_rate"])),
+            num(
+                row["p_ahead_of_next"],
+                percent(row["p_ahead_of_next"], 0),
+                links.compare(row["umpire_id"], other["umpire_id"]) if other else None,
+            ),
+            link_cell(links.umpire(other["umpire_id"])) if other else Cell(NOTHING),
+        ]
+        for row, other in zip(rows, following, strict=True)
+    ]
+    return Table(f"places-{key}-table", f"Places: {title}", columns, cells)
+
+
+def _rate_table(links: SiteLinks, key: str, title: str, rows: Sequence[Row]) -> Table:
+    columns = [
+        Column("Umpire"),
+        Column("Group", "num"),
+        Column("Adjusted rate", "num"),
+        Column("Interval", "num"),
+        Column("Raw rate", "num"),
+    ]
+    cells = [
+        [
+            link_cell(links.umpire(row["umpire_id"])),
             num(row["tie_group"], count(row["tie_group"])),
             num(row["adjusted_rate"], percent(row["adjusted_rate"])),
             Cell(interval(row["low"], row["high"]), sort=row["low"]),
             num(row["raw_rate"], percent(row["raw_rate"]), links.calls_of(row["umpire_id"])),
-            num(row["p_ahead_of_next"], percent(row["p_ahead_of_next"], 0)),
         ]
         for row in rows
     ]
-    return Table(f"ranks-{key}", f"Ranking: {title}", columns, cells)
+    return Table(f"ranks-{key}", f"Rates: {title}", columns, cells)
