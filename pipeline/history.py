@@ -63,7 +63,8 @@ def earlier_sheet(place: Path, version: str, *, out: Path = Path("out")) -> str:
             raise InputError(f"{told} {version!r}", hint="`platework history` without --version lists them")
         (sheet,) = found
         if not sheet["rows_kept"]:
-            why = "is the one loaded now" if sheet["rows_kept"] is None else "had to make room for later ones"
+            gone = "had to make room for later ones, or went with a store that was lost"
+            why = "is the one loaded now" if sheet["rows_kept"] is None else gone
             raise InputError(
                 f"the rows of version {version!r} of {sheet['path']} are not kept apart: it {why}",
                 hint="look into the season folder, or into an older copy of the store",

@@ -12,6 +12,7 @@ from pipeline.checks.validation import Looked, Validated, validate
 from pipeline.config import RunConfig
 from pipeline.store import StepResult, Store
 from schemas import layer_tables
+from schemas.store_tables import meta_table_sql
 
 
 def check_season(config: RunConfig, store: Store) -> StepResult:
@@ -46,8 +47,8 @@ def check_season(config: RunConfig, store: Store) -> StepResult:
 
 def _part_all(store: Store) -> list[Looked]:
     """Check every table, those that others point to first, and return what was checked."""
-    for statement in META_TABLES:
-        store.run(statement)
+    for name in META_TABLES:
+        store.run(meta_table_sql(name))
     make_finding_table(store, "meta.finding")
     store.run("DELETE FROM meta.reject WHERE stage = 'check'")
     handed_in = {row[0] for row in store.rows("SELECT DISTINCT table_name FROM meta.file WHERE table_name IS NOT NULL")}

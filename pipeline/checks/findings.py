@@ -9,23 +9,9 @@ from pipeline.checks.across import ACROSS, AcrossCheck
 from pipeline.checks.quoting import identifier, literal
 from pipeline.store import Store
 from pipeline.store.database import named_sql
+from schemas.store_tables import META
 
-COLUMNS = (
-    ("finding_id", "VARCHAR"),
-    ("kind", "VARCHAR"),
-    ("severity", "VARCHAR"),
-    ("table_name", "VARCHAR"),
-    ("row_id", "BIGINT"),
-    ("path", "VARCHAR"),
-    ("line_no", "BIGINT"),
-    ("column_name", "VARCHAR"),
-    ("value", "VARCHAR"),
-    ("message", "VARCHAR"),
-    ("remedy", "VARCHAR"),
-    ("person_id", "VARCHAR"),
-    ("call_ids", "VARCHAR"),
-    ("rule_ids", "VARCHAR"),
-)
+COLUMNS = tuple(META["finding"].items())
 """The columns of a finding; `severity` is `warn` (mend or decide) or `note` (good to know).
 
 `finding_id` is the same at every run on the same input. `person_id` is the evaluator concerned, or NULL where

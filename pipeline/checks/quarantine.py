@@ -16,13 +16,8 @@ from schemas import Table
 
 _BATCH = 5000
 
-META_TABLES = (
-    """CREATE OR REPLACE TABLE meta.violation (table_name VARCHAR, row_id BIGINT, check_id VARCHAR)""",
-    """CREATE OR REPLACE TABLE meta.check_result (
-        check_id VARCHAR, table_name VARCHAR, kind VARCHAR, columns VARCHAR, severity VARCHAR, title VARCHAR,
-        rows_checked BIGINT, failed BIGINT, gx_failed BIGINT, gx_scope VARCHAR, agrees BOOLEAN)""",
-)
-"""The statements that make the tables of violations and results anew."""
+META_TABLES = ("violation", "check_result")
+"""The tables of `meta` that a check makes anew."""
 
 _TEMP_TABLES = (
     """CREATE OR REPLACE TEMP TABLE copy_of (row_id BIGINT, first_id BIGINT)""",

@@ -19,6 +19,7 @@ from pipeline.ingest.stage import stage, staged_table_sql
 from pipeline.store import StepResult, Store, scratch_folder
 from schemas import Table, layer_tables
 from schemas.remarks import FILE, LINE
+from schemas.store_tables import meta_table_sql
 
 log = logging.getLogger(__name__)
 
@@ -27,16 +28,8 @@ WITHDRAWN = "withdrawn: listed, not loaded"
 LOOKED_BELOW = 20
 """How many lines under the first are looked through for misplaced headings."""
 
-_META_TABLES = (
-    """CREATE OR REPLACE TABLE meta.file (
-        file_id INTEGER, path VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR, bytes BIGINT,
-        encoding VARCHAR, delimiter VARCHAR, line_count BIGINT, header_lines BIGINT, rows_in BIGINT,
-        rows_blank BIGINT, rows_staged BIGINT, rows_rejected BIGINT, rows_replaced BIGINT, notes VARCHAR)""",
-    """CREATE OR REPLACE TABLE meta.reject (
-        file_id INTEGER, path VARCHAR, table_name VARCHAR, line_no BIGINT, column_name VARCHAR, value VARCHAR,
-        reason VARCHAR, remedy VARCHAR, raw_text VARCHAR, stage VARCHAR)""",
-    *mends.META_TABLES,
-)
+_META_TABLES = ("file", "reject", "mend", "replaced")
+"""The accounts that each load makes anew."""
 
 
 @dataclass
@@ -302,8 +295,8 @@ def _load_all(
     store: Store, survey: _Survey, tables: tuple[Table, ...], folder: Path, config: RunConfig
 ) -> StepResult:
     before = versions.remember(store, survey.sheets)
-    for statement in _META_TABLES:
-        store.run(statement)
+    for account in _META_TABLES:
+        store.run(meta_table_sql(account))
     for table in tables:
         headings = [sheet.headings.columns for sheet in survey.sheets if sheet.table.name == table.name]
         present = {column for columns in headings for column in columns if column is not None}

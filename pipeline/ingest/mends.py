@@ -15,20 +15,6 @@ from pipeline.ingest.land import Sheet, quoted
 from pipeline.ingest.mend_verdict import HELD, Key, Mend, Original, compared, gone_rows, placed, settled
 from pipeline.store import Store
 
-META_TABLES = (
-    """CREATE OR REPLACE TABLE meta.mend (
-        state VARCHAR, table_name VARCHAR, file_id INTEGER, path VARCHAR, sheet VARCHAR, line_no BIGINT,
-        raw_text VARCHAR, original_path VARCHAR, original_sheet VARCHAR, original_line_no BIGINT,
-        original_text VARCHAR, original_reason VARCHAR, is_checked BOOLEAN, message VARCHAR)""",
-    """CREATE OR REPLACE TABLE meta.replaced (
-        file_id INTEGER, line_no BIGINT, table_name VARCHAR, by_file_id INTEGER, by_line_no BIGINT)""",
-)
-"""The trail of mended rows, and the rows for which another row stands.
-
-`state` is `applied`, `dropped` (a blank row put the other out), `unchanged` (put back as it came), `repeated` (the same
-mend twice), or why it was set aside: `unplaced`, `no_sheet`, `stale`, `contested`, `circular`.
-"""
-
 
 def apply_mends(store: Store, sheets: Sequence[Sheet]) -> None:
     """Decide on every mended row of the landed and staged `sheets`, and carry it out.

@@ -12,33 +12,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from pipeline.ingest.land import Sheet, quoted
-from pipeline.store import Store
+from pipeline.store import Store, take_over_copy, write_copy
 from schemas import layer_tables
+from schemas.store_tables import HISTORY, meta_table_sql
 
 KEPT_VERSIONS = 20
 """How many earlier versions of one sheet keep their rows (our own choice): a weekly sheet of half a year."""
 
 KEPT_ROWS = 2_000_000
 """How many rows of earlier versions are kept in all (our own choice); the rows of the oldest versions go first."""
-
-_TABLES = (
-    """CREATE TABLE IF NOT EXISTS meta.load_run (
-        run_no BIGINT, loaded_at TIMESTAMP, inputs_sha256 VARCHAR)""",
-    """CREATE TABLE IF NOT EXISTS meta.sheet_version (
-        path VARCHAR, sheet VARCHAR, sha256 VARCHAR, table_name VARCHAR, bytes BIGINT, rows_in BIGINT,
-        delimiter VARCHAR, columns VARCHAR[], first_run BIGINT, last_run BIGINT, rows_kept BIGINT)""",
-    """CREATE TABLE IF NOT EXISTS meta.sheet_event (
-        run_no BIGINT, event VARCHAR, path VARCHAR, sheet VARCHAR, sha256_before VARCHAR, sha256_now VARCHAR,
-        note VARCHAR)""",
-    """CREATE TABLE IF NOT EXISTS meta.archived_row (
-        path VARCHAR, sheet VARCHAR, sha256 VARCHAR, table_name VARCHAR, line_no BIGINT, row_key VARCHAR,
-        raw_text VARCHAR)""",
-)
-"""`sheet` is '' for a plain file. `columns` are those of the rows, in order, '' where one is not read.
-
-`rows_kept` is NULL while a version is the one loaded, then how many of its rows are in `meta.archived_row`: 0 once
-they had to make room. `event` is `added`, `replaced`, `withdrawn` or `returned`.
-"""
 
 Place = tuple[str, str]
 """Path of a file, and sheet of the workbook or ''."""
@@ -56,10 +38,10 @@ def remember(store: Store, sheets: Sequence[Sheet]) -> Before:
 
     To be called inside the load's transaction, before its tables are made anew.
     """
-    for statement in _TABLES:
-        store.run(statement)
+    for name in HISTORY:
+        store.run(meta_table_sql(name, anew=False))
     if not store.has_table("meta.file"):
-        return Before({})
+        return _remembered(store, sheets)
     now = {_place(sheet): sheet.sha256 for sheet in sheets}
     loaded: dict[Place, str] = {}
     for file_id, path, sheet, table_name, sha256 in store.rows(
@@ -69,6 +51,32 @@ def remember(store: Store, sheets: Sequence[Sheet]) -> Before:
         loaded[path, sheet] = sha256
         if now.get((path, sheet)) != sha256:
             _archive(store, file_id, (path, sheet), table_name, sha256)
+    return Before(loaded)
+
+
+def _remembered(store: Store, sheets: Sequence[Sheet]) -> Before:
+    """Return what was loaded before into a store that is lost, or that an older program wrote, as far as it is known.
+
+    The rows of sheets that have changed since are not there to be kept.
+    """
+    if not store.value("SELECT 1 FROM meta.load_run") and not take_over_copy(store):
+        return Before({})
+    loaded = {
+        (path, sheet): sha256
+        for path, sheet, sha256 in store.rows(
+            "SELECT path, sheet, sha256 FROM meta.sheet_version "
+            "WHERE rows_kept IS NULL OR last_run = (SELECT max(run_no) FROM meta.load_run) "
+            "ORDER BY last_run, path, sheet"
+        )
+    }
+    now = {_place(sheet): sheet.sha256 for sheet in sheets}
+    for place, sha256 in loaded.items():
+        if now.get(place) != sha256:
+            store.run(
+                "UPDATE meta.sheet_version SET rows_kept = 0 "
+                "WHERE path = ? AND sheet = ? AND sha256 = ? AND rows_kept IS NULL",
+                [*place, sha256],
+            )
     return Before(loaded)
 
 
@@ -116,6 +124,7 @@ def record(store: Store, sheets: Sequence[Sheet], before: Before, withdrawn: dic
     inputs = _inputs(now, withdrawn)
     last = store.rows("SELECT run_no, inputs_sha256 FROM meta.load_run ORDER BY run_no DESC LIMIT 1")
     if last and last[0][1] == inputs:
+        write_copy(store, inputs)
         return
     run_no = last[0][0] + 1 if last else 1
     store.run(
@@ -135,6 +144,7 @@ def record(store: Store, sheets: Sequence[Sheet], before: Before, withdrawn: dic
     for sheet in sheets:
         _record_version(store, sheet, run_no)
     _keep_within_bounds(store)
+    write_copy(store, inputs)
 
 
 def _inputs(now: dict[Place, str], withdrawn: dict[str, str]) -> str:

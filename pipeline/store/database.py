@@ -14,10 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from pipeline.errors import StoreBusyError, StoreVersionError, Where
+from pipeline.errors import PlateworkError, StoreBusyError, StoreVersionError, Where
 from pipeline.store import version
 from pipeline.store.faults import damaged, storage_faults, told_fault
+from pipeline.store.history_copy import shared_columns
 from pipeline.store.outputs import scratch_folder
+from schemas.store_tables import HISTORY, META, meta_table_sql
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,7 +50,8 @@ class Store:
     read_only
         Look only; a log of committed changes beside the file is read but left where it is.
     renew
-        Where the file has an older layout, move it aside (`season.layout-0.duckdb`) and begin an empty one.
+        Where the file has an older layout, keep it under another name (`season.older.duckdb`) and begin one that
+        holds nothing but what the older one remembers of earlier versions of the sheets.
 
     Raises
     ------
@@ -64,6 +67,7 @@ class Store:
 
     def __init__(self, path: Path | None = None, *, read_only: bool = False, renew: bool = False) -> None:
         self.path = path
+        self._read_only = read_only
         if path is not None and not read_only and not path.exists():
             _begin(path)
         self.connection = _connect(path, read_only=read_only)
@@ -81,17 +85,18 @@ class Store:
                 if not read_only:
                     version.make_layout(self.connection, LAYERS)
                 return
-            version.refuse_newer(layout, where)
-            if layout == version.LAYOUT:
+            if layout.is_ours:
                 return
+            version.refuse_newer(layout, where)
             if not renew or self.path is None or read_only:
                 version.refuse_older(layout, where)
                 return
+            # Its log must not stay beside the new one.
+            self.connection.execute("CHECKPOINT")
             self.connection.close()
-            kept = _free_name(self.path, layout)
-            self.path.rename(kept)
+            kept = _free_name(self.path)
+            _begin(self.path, kept)
             log.warning("the store was written by an older platework: kept as %s, and made anew", kept)
-            _begin(self.path)
             self.connection = _connect(self.path, read_only=False)
 
     def __enter__(self) -> Store:
@@ -100,11 +105,27 @@ class Store:
     def __exit__(
         self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
+        if value is None:
+            self.close()
+            return
+        # What ended the block is what is told, not what may follow from it.
+        with contextlib.suppress(PlateworkError, duckdb.Error):
+            self.close()
 
     def close(self) -> None:
-        """Close the file; what is committed is kept."""
-        with self._told():
+        """Bring what is committed from the log into the file, and close it.
+
+        Raises
+        ------
+        StorageError
+            The file could not be brought up to date. What was committed is in the log beside it, and is read there.
+        """
+        try:
+            if self.path is not None and not self._read_only:
+                # Closing alone would try the same, and say nothing where it fails.
+                with self._told():
+                    self.connection.execute("CHECKPOINT")
+        finally:
             self.connection.close()
 
     def _told(self) -> contextlib.AbstractContextManager[None]:
@@ -124,8 +145,10 @@ class Store:
                 raise
 
     def stages_done(self) -> tuple[str, ...]:
-        """Return the stages that stand, in order: done, and nothing before them done again since."""
-        return tuple(row[0] for row in self.rows("SELECT stage FROM meta.stage_done ORDER BY place"))
+        """Return the stages that stand, in order: done by this program, and nothing before them done again since."""
+        ours = version.own_layout().written_by
+        done = self.rows("SELECT stage, done_by FROM meta.stage_done ORDER BY place")
+        return tuple(stage for stage, _ in itertools.takewhile(lambda row: row[1] == ours, done))
 
     def begin_stage(self, stage: str, place: int) -> None:
         """Write down that a stage is being made anew, so that it and all after it no longer stand."""
@@ -134,37 +157,42 @@ class Store:
 
     def end_stage(self, stage: str, place: int) -> None:
         """Write down that a stage stands."""
-        self.run("INSERT INTO meta.stage_done VALUES (?, ?)", [place, stage])
+        self.run("INSERT INTO meta.stage_done VALUES (?, ?, ?)", [place, stage, version.own_layout().written_by])
 
     def run(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None) -> None:
         """Execute one statement and forget its result."""
         log.debug("%s", sql)
-        self.connection.execute(sql, parameters)
+        with self._told():
+            self.connection.execute(sql, parameters)
 
     def rows(
         self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None
     ) -> list[tuple[Any, ...]]:
         """Execute one query and return all its rows."""
         log.debug("%s", sql)
-        return self.connection.execute(sql, parameters).fetchall()
+        with self._told():
+            return self.connection.execute(sql, parameters).fetchall()
 
     def records(
         self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None
     ) -> list[dict[str, Any]]:
         """Execute one query and return each row as a mapping from column to value."""
         log.debug("%s", sql)
-        result = self.connection.execute(sql, parameters)
-        names = [column[0] for column in result.description or ()]
-        return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
+        with self._told():
+            result = self.connection.execute(sql, parameters)
+            names = [column[0] for column in result.description or ()]
+            return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
 
     def value(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None) -> Any:
         """Execute one query and return the first column of its first row, or None."""
-        row = self.connection.execute(sql, parameters).fetchone()
+        with self._told():
+            row = self.connection.execute(sql, parameters).fetchone()
         return row[0] if row else None
 
     def frame(self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] | None = None) -> pd.DataFrame:
         """Execute one query and return a data frame."""
-        return self.connection.execute(sql, parameters).df()
+        with self._told():
+            return self.connection.execute(sql, parameters).df()
 
     def create(
         self, target: str, package: str, name: str, parameters: Mapping[str, Any] | None = None
@@ -209,12 +237,25 @@ def _connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection
         raise told_fault(error, where) or damaged(where, text.splitlines()[0]) from error
 
 
-def _begin(path: Path) -> None:
-    """Make an empty store at `path`, in one move: a file that was only begun would be taken for a damaged one."""
+def _begin(path: Path, keep_as: Path | None = None) -> None:
+    """Make an empty store at `path`, in one move: a file that was only begun would be taken for a damaged one.
+
+    With `keep_as`, the store that is there is kept under that name, and the new one takes over its history.
+    """
     with storage_faults(path), scratch_folder(path.parent) as folder:
         fresh = folder / path.name
         with _connect(fresh, read_only=False) as connection:
             version.make_layout(connection, LAYERS)
+            if keep_as is not None:
+                _take_over_history(connection, path)
+        if keep_as is not None:
+            # At any moment there is the old store under its name, or the new one.
+            try:
+                keep_as.hardlink_to(path)
+            except OSError:
+                path.rename(keep_as)
+            fresh.replace(path)
+            return
         # Another run may have begun it in the meantime; then that one stays.
         try:
             path.hardlink_to(fresh)
@@ -224,12 +265,30 @@ def _begin(path: Path) -> None:
                 fresh.rename(path)
 
 
-def _free_name(path: Path, layout: int) -> Path:
+def _take_over_history(connection: duckdb.DuckDBPyConnection, older: Path) -> None:
+    """Fill the history tables from those of an older store, as far as it has them and their columns."""
+    quoted = str(older).replace("'", "''")
+    connection.execute(f"ATTACH '{quoted}' AS older (READ_ONLY)")
+    found = {
+        name
+        for (name,) in connection.execute(
+            "SELECT table_name FROM duckdb_tables() WHERE database_name = 'older' AND schema_name = 'meta'"
+        ).fetchall()
+    }
+    for name in HISTORY:
+        connection.execute(meta_table_sql(name))
+        if name in found:
+            source = f"older.meta.{name}"
+            columns = shared_columns(connection, source, META[name])
+            if columns:
+                connection.execute(f"INSERT INTO meta.{name} BY NAME SELECT {columns} FROM {source}")
+    connection.execute("DETACH older")
+
+
+def _free_name(path: Path) -> Path:
     """Return a name beside `path` for a store that is kept, not taken yet."""
-    names = (
-        path.with_name(f"{path.stem}.layout-{layout}{f'-{number}' if number else ''}{path.suffix}")
-        for number in itertools.count()
-    )
+    numbers = ("", *(f"-{number}" for number in range(1, 10_000)))
+    names = (path.with_name(f"{path.stem}.older{number}{path.suffix}") for number in numbers)
     return next(name for name in names if not name.exists())
 
 

@@ -17,7 +17,10 @@ _CLOSED = {errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR, errno.EISDIR, 
 _KEPT = "what was written before is kept, nothing is half-written"
 MAKE_ROOM = "make room on that disk, or give another folder with --out, and run again"
 OTHER_FOLDER = "give a folder that you may write to with --out, or ask for leave to write to this one"
-MOVE_AWAY = "move this file (and {wal}, if it is there) away and run again: it is made anew from the sheets"
+MOVE_AWAY = (
+    "move this file (and {wal}, if it is there) away and run again: it is made anew from the sheets, and what it "
+    "remembered of earlier versions is taken from the folder `history` beside it, if there is one"
+)
 
 _OUT_OF_SPACE = re.compile(r"no space left|disk quota|file too large|out of space|not enough disk", re.IGNORECASE)
 _NO_LEAVE = re.compile(r"permission denied|read-only|operation not permitted|not a directory", re.IGNORECASE)

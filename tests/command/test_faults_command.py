@@ -193,19 +193,19 @@ def test_a_store_of_another_layout_is_refused_by_a_stage_and_a_newer_one_by_a_ru
     out.mkdir()
     (out / "season.duckdb").write_bytes((was / "season.duckdb").read_bytes())
 
-    def set_layout(number: int) -> None:
+    def set_layout(written_by: str) -> None:
         with duckdb.connect(str(out / "season.duckdb")) as connection:
-            connection.execute("UPDATE meta.layout SET layout = ?", [number])
+            connection.execute("UPDATE meta.layout SET fingerprint = 'another', written_by = ?", [written_by])
 
-    set_layout(99)
+    set_layout("99.0")
     for stage in ("load", "check", "run"):
         assert_told(run(stage, season, "--out", out), 2, "newer platework", "install the newer platework")
-    set_layout(0)
+    set_layout("0.0.9")
     assert_told(run("check", season, "--out", out), 2, "older platework", "platework run")
     done = run("load", season, "--out", out)
     assert done.returncode in (0, 1), done.stderr
     assert "kept as" in done.stderr
-    assert (out / "season.layout-0.duckdb").exists()
+    assert (out / "season.older.duckdb").exists()
 
 
 def test_a_stage_does_not_build_on_what_was_scored_from_other_sheets(loaded: tuple[Path, Path]) -> None:

@@ -16,6 +16,7 @@ from pipeline.checks.quarantine import META_TABLES
 from pipeline.config import Level, Policy, RunConfig
 from pipeline.store import Store
 from schemas import fact_columns, layer_tables, ruled_columns, table
+from schemas.store_tables import meta_table_sql
 
 Rows = list[dict[str, Any]]
 Finder = Callable[..., Rows]
@@ -49,7 +50,7 @@ def call(call_id: str, game_id: str = "G1", evaluator_id: str = "E1", **more: An
 @pytest.fixture
 def store() -> Iterator[Store]:
     with Store() as made:
-        for statement in META_TABLES:
+        for statement in map(meta_table_sql, META_TABLES):
             made.run(statement)
         made.run(
             "CREATE TABLE meta.file (file_id INTEGER, path VARCHAR, sheet VARCHAR, table_name VARCHAR, "

@@ -18,7 +18,9 @@ import pytest
 
 from pipeline.errors import StorageError, StoreBusyError, StoreError, StoreVersionError, UnwritableError
 from pipeline.store import Store
-from pipeline.store.version import LAYOUT
+from pipeline.store.version import own_layout
+from schemas import store_tables
+from schemas.store_tables import layout_fingerprint, meta_table_sql
 
 KILLS = 25
 
@@ -248,29 +250,31 @@ def test_a_store_that_another_program_has_open_is_busy_and_named(path: Path) -> 
 # Other versions
 
 
-def set_layout(path: Path, layout: int) -> None:
+def set_layout(path: Path, fingerprint: str, written_by: str) -> None:
     with duckdb.connect(str(path)) as connection:
-        connection.execute("UPDATE meta.layout SET layout = ?", [layout])
+        connection.execute("UPDATE meta.layout SET fingerprint = ?, written_by = ?", [fingerprint, written_by])
 
 
 def test_a_store_of_a_newer_platework_is_refused_even_by_a_whole_run(path: Path) -> None:
-    set_layout(path, LAYOUT + 1)
+    set_layout(path, "another", "99.0")
     for how in ({}, {"read_only": True}, {"renew": True}):
         fault = told(path, **how)
         assert isinstance(fault, StoreVersionError)
-        assert "newer platework" in str(fault)
+        assert "newer platework (99.0" in str(fault)
         assert "install the newer platework" in fault.hint
         assert fault.exit_code == 2
 
 
-@pytest.mark.parametrize("how", ["an older layout", "no layout at all"])
+@pytest.mark.parametrize("how", ["other tables", "a number for a layout", "no layout at all"])
 def test_a_store_of_an_older_platework_is_refused_by_a_stage_and_made_anew_by_a_run(path: Path, how: str) -> None:
-    if how == "an older layout":
-        set_layout(path, 0)
+    if how == "other tables":
+        set_layout(path, "another", "0.0.9")
     else:
         with duckdb.connect(str(path)) as connection:
             connection.execute("DROP TABLE meta.layout")
             connection.execute("CREATE TABLE meta.file AS SELECT 1 AS file_id")
+            if how == "a number for a layout":
+                connection.execute("CREATE TABLE meta.layout AS SELECT 1 AS layout")
     for read_only in (False, True):
         fault = told(path, read_only=read_only)
         assert "older platework" in str(fault)
@@ -280,12 +284,44 @@ def test_a_store_of_an_older_platework_is_refused_by_a_stage_and_made_anew_by_a_
     with Store(path, renew=True) as store:
         assert not store.has_table("facts.one")
         assert store.stages_done() == ()
-    assert path.with_name("season.layout-0.duckdb").read_bytes() == was
+    assert path.with_name("season.older.duckdb").read_bytes() == was
     # Another one does not overwrite the one that is kept.
-    set_layout(path, 0)
+    set_layout(path, "another", "0.0.9")
     Store(path, renew=True).close()
-    assert path.with_name("season.layout-0.duckdb").read_bytes() == was
-    assert path.with_name("season.layout-0-1.duckdb").exists()
+    assert path.with_name("season.older.duckdb").read_bytes() == was
+    assert path.with_name("season.older-1.duckdb").exists()
+    assert not list(path.parent.glob(".*"))
+
+
+def test_a_store_made_anew_remembers_what_the_older_one_remembered_even_of_fewer_columns(path: Path) -> None:
+    with Store(path) as store:
+        store.run("CREATE TABLE meta.load_run AS SELECT 1::BIGINT AS run_no, 'abc' AS inputs_sha256, 7 AS dropped_since")
+        store.run(meta_table_sql("archived_row"))
+        store.run("INSERT INTO meta.archived_row (path, line_no, raw_text) VALUES ('a.csv', 2, 'C1,strike')")
+    set_layout(path, "another", "0.0.9")
+    with Store(path, renew=True) as store:
+        assert store.rows("SELECT run_no, loaded_at, inputs_sha256 FROM meta.load_run") == [(1, None, "abc")]
+        assert store.rows("SELECT path, line_no, raw_text FROM meta.archived_row") == [("a.csv", 2, "C1,strike")]
+
+
+def test_the_layout_follows_from_the_declared_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert own_layout().fingerprint == layout_fingerprint()
+    more = {**store_tables.META, "finding": {**store_tables.META["finding"], "since": "VARCHAR"}}
+    other = {**store_tables.META, "finding": {**store_tables.META["finding"], "row_id": "INTEGER"}}
+    found = {layout_fingerprint()}
+    for declared in (more, other):
+        monkeypatch.setattr(store_tables, "META", declared)
+        found.add(layout_fingerprint.__wrapped__())
+    assert len(found) == 3
+
+
+def test_a_stage_that_another_version_did_does_not_stand(path: Path) -> None:
+    with Store(path) as store:
+        for place, stage in enumerate(("load", "check", "score")):
+            store.end_stage(stage, place)
+        assert store.stages_done() == ("load", "check", "score")
+        store.run("UPDATE meta.stage_done SET done_by = '0.0.9' WHERE stage = 'check'")
+        assert store.stages_done() == ("load",)
 
 
 def test_a_database_of_something_else_is_refused_and_left_alone(tmp_path: Path) -> None:
@@ -320,3 +356,45 @@ def test_an_engine_without_room_is_told_as_a_full_disk(path: Path) -> None:
     with Store(path) as store, pytest.raises(StorageError, match="no room left") as caught, store.transaction():
         raise duckdb.IOException('IO Error: Could not write file "season.duckdb": No space left on device')
     assert caught.value.exit_code == 3
+
+
+FULL_AT_THE_END = """
+import resource, signal, sys
+from pathlib import Path
+from pipeline.errors import PlateworkError
+from pipeline.store import Store
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+path = Path(sys.argv[1])
+store = Store(path)
+with store.transaction():
+    store.run("CREATE TABLE facts.late AS SELECT range AS n, hash(range)::VARCHAR AS word FROM range(15000)")
+resource.setrlimit(resource.RLIMIT_FSIZE, (path.stat().st_size,) * 2)
+try:
+    store.close()
+except PlateworkError as fault:
+    print(fault.exit_code, fault)
+else:
+    print("said nothing")
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="limits as POSIX systems have them")
+def test_a_log_that_cannot_be_brought_into_the_file_at_the_end_is_told_and_kept(path: Path) -> None:
+    process = program(FULL_AT_THE_END, str(path))
+    said, faults = process.communicate()
+    assert said.startswith("3 "), said + faults
+    assert "no room left" in said
+    assert "make room" in said
+    assert path.with_name("season.duckdb.wal").stat().st_size > 0
+    with Store(path) as store:
+        assert store.value("SELECT count(*) FROM facts.late") == 15000
+
+
+def test_a_fault_inside_is_told_and_not_what_closing_says_after_it(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(store: Store) -> None:
+        raise StorageError("no room")
+
+    with pytest.raises(ZeroDivisionError), Store(path) as store:  # noqa: PT012
+        monkeypatch.setattr(Store, "close", fails)
+        raise ZeroDivisionError
+    store.connection.close()
