@@ -15,7 +15,8 @@ from markupsafe import Markup
 
 from reports.blocks import Figure, Inline, Link, Page
 from reports.drawing import glyph, inline_text, ledger_html, table_html
-from reports.figures.rows import ROW_HEIGHT, plotly_figure, short
+from reports.figures.row_svg import chart_html, shape_html
+from reports.figures.rows import plotly_figure
 
 TOOL_ASSETS = ("tools.css", "draws.js", "find.js", "trial.js", "compare.js")
 """What the pages with tools need besides: filters, standards tried otherwise, two umpires side by side."""
@@ -46,9 +47,13 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(
-        row_height=ROW_HEIGHT, inline=inline_html, table_html=table_html, ledger_html=ledger_html, glyph_html=glyph
+        inline=inline_html,
+        table_html=table_html,
+        ledger_html=ledger_html,
+        glyph_html=glyph,
+        chart_html=chart_html,
+        shape_html=shape_html,
     )
-    made.filters.update(short=short)
     return made
 
 
