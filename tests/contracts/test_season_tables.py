@@ -61,6 +61,7 @@ COLUMNS = {
     "availability": words("person_id date from until sites role"),
     "conflicts": words("person_id team other_id reason"),
     "amendments": words("call_id evaluator_id date column value reason"),
+    "decisions": words("umpire_id level decision date decided_by reasons"),
 }
 REQUIRED = {
     "umpires": {"umpire_id", "name", "level"},
@@ -75,6 +76,7 @@ REQUIRED = {
     "availability": {"person_id", "date"},
     "conflicts": {"person_id"},
     "amendments": {"call_id", "evaluator_id", "date", "column", "value", "reason"},
+    "decisions": {"umpire_id", "level", "decision", "date"},
 }
 # "Blank" column of the contract's tables for plate_calls; the columns not named here stay unknown.
 READ_AS = {

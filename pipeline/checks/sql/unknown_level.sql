@@ -1,6 +1,6 @@
 -- Levels that the policy does not name: nobody can be judged by them.
 -- Grain: one sheet and level. Key: finding_id. Blank levels pass.
--- Reads: checked.umpires, checked.evaluators, checked.games, checked.slate, meta.file.
+-- Reads: checked.umpires, checked.evaluators, checked.games, checked.slate, checked.decisions, meta.file.
 -- Parameter: $levels (the ids of the policy's levels).
 WITH used AS (
     SELECT 'umpires' AS table_name, row_id, file_id, line_no, level FROM checked.umpires
@@ -10,6 +10,8 @@ WITH used AS (
     SELECT 'games', row_id, file_id, line_no, level FROM checked.games
     UNION ALL
     SELECT 'slate', row_id, file_id, line_no, level FROM checked.slate
+    UNION ALL
+    SELECT 'decisions', row_id, file_id, line_no, level FROM checked.decisions
 ),
 
 known AS (

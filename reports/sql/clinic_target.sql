@@ -1,0 +1,9 @@
+-- Misrulings by what a session on them would remove, in the order of the pages.
+-- grain: one row per misruling_code
+-- key: misruling_code
+-- reads: published.pub_clinic_target
+SELECT
+    misruling_code, place, seats_filled, expected_wrong, removed, removed_low, removed_high, weighted,
+    judged_share, not_known, known, not_clear, not_asked
+FROM published.pub_clinic_target
+ORDER BY place
