@@ -11,6 +11,7 @@ from pipeline.config import AREAS, RunConfig
 from pipeline.scoring import evaluators, growth, misrulings, patterns, quiz, rankings, rates, readiness
 from pipeline.scoring.area_models import AreaModel, fit_area
 from pipeline.scoring.called_zone.season import write_called_zone
+from pipeline.scoring.dependability import NOW_COLUMNS, PLAN_COLUMNS, dependability_rows
 from pipeline.scoring.design import Floats
 from pipeline.scoring.diagnostics import Outcome
 from pipeline.scoring.intervals import wilson
@@ -114,7 +115,7 @@ class _Season:
     def write(self) -> int:
         """Write all result tables; return the number of rows."""
         written = self._write_rates() + self._write_growth() + self._write_readiness() + self._write_misrulings()
-        written += self._write_shared_looks()
+        written += self._write_shared_looks() + self._write_dependability()
         return written + self._write_evaluators() + self._write_quiz() + self._write_positioning() + self._write_fits()
 
     def _write_rates(self) -> int:
@@ -197,6 +198,13 @@ class _Season:
         return write_table(
             self.store, "evaluator_agreement", agreement_rows(looks, self.policy.interval, self.policy.seed)
         ) + write_table(self.store, "evaluator_pair", pair_rows(looks))
+
+    def _write_dependability(self) -> int:
+        sheets = len({(row["umpire_id"], row["quiz_id"]) for row in self.answers})
+        now, plan = dependability_rows(self.policy, self.roster, self.models, sheets)
+        return write_table(self.store, "dependability", now, NOW_COLUMNS) + write_table(
+            self.store, "dependability_plan", plan, PLAN_COLUMNS
+        )
 
     def _write_quiz(self) -> int:
         items = _records(self.store, "quiz_item") if self.has_quiz else []

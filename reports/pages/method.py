@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reports.blocks import Cell, Column, Figure, Page, Paragraph, Points, Section, Table
+from reports.blocks import Cell, Column, Figure, Link, Page, Paragraph, Points, Section, Table
 from reports.book import Row, SeasonBook
 from reports.figures.charts import spread_chart
 from reports.pages.policy import policy_blocks
@@ -84,6 +84,11 @@ def method_page(book: SeasonBook) -> Page:
                 "The fits",
                 [spread],
                 margin=["Singular: no spread was found for some effect; its figure is at the edge of what can be."],
+            ),
+            Section(
+                "dependable",
+                "How dependable the readings are",
+                [Paragraph(["Which standards the season's watching can decide, and what more of it would bring: ", Link("how dependable the readings are", "dependability.html"), "."])],
             ),
             Section("limits", "Limits", [Points([[text] for text in _LIMITS])]),
         ],
