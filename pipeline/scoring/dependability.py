@@ -33,6 +33,7 @@ from scipy.special import expit, logit, ndtr
 
 from pipeline.config import Level, Policy
 from pipeline.scoring.area_models import AreaModel, averaged_rate
+from pipeline.scoring.classification import rudner
 from pipeline.scoring.design import Codes, Floats
 from pipeline.scoring.tables import Row
 
@@ -160,7 +161,9 @@ class Measured:
 def measured(draws: ArrayLike, cut: float, level: Level) -> Measured:
     """Return how dependable the measures are, from joint draws of logits, shape (draws, umpires)."""
     drawn = np.asarray(draws, dtype=np.float64)
-    centres, unsure = drawn.mean(axis=0), float(drawn.var(axis=0).mean())
+    centres, errors = drawn.mean(axis=0), drawn.std(axis=0)
+    unsure = float(np.mean(errors**2))
+    sides = rudner(centres, np.maximum(errors, 1e-9), cut)
     spread = float(centres.var()) + unsure
     above = (drawn >= cut).mean(axis=0)
     settled = (above >= 1 - level.risk_ready) | (above <= level.risk_not_yet)
@@ -168,8 +171,8 @@ def measured(draws: ArrayLike, cut: float, level: Level) -> Measured:
         float(centres.mean()),
         spread,
         1 - unsure / spread if spread > 0 else 0.0,
-        float(np.maximum(above, 1 - above).mean()),
-        float((above**2 + (1 - above) ** 2).mean()),
+        sides.accuracy,
+        sides.consistency,
         float(settled.mean()),
     )
 
