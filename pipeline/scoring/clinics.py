@@ -21,6 +21,9 @@ from pipeline.scoring.clinic_effect import (
     removed_share,
     shrunk_rates,
 )
+from pipeline.scoring.clinic_map import COLUMNS as MAP_COLUMNS
+from pipeline.scoring.clinic_map import map_rows
+from pipeline.scoring.clinic_own import OwnMisrulings
 from pipeline.scoring.clinic_plan import Session, plan_sessions
 from pipeline.scoring.clinic_table import COLUMNS
 from pipeline.scoring.design import Floats
@@ -31,14 +34,11 @@ from pipeline.store.database import named_sql
 BY_EYE = 0.5
 """A subject of whose wrong rulings at least this share is a matter of the eye is taught on the field."""
 
-MOST_NAMED = 4
-"""So many misrulings and situations are named for a subject, the commonest first."""
-
 Row = dict[str, Any]
 
 
 def plan_clinics(config: RunConfig, store: Store) -> StepResult:
-    """Write `scores.clinic_plan`, `_target`, `_session`, `_subject` and `_attendee` in one transaction.
+    """Write `scores.clinic_plan`, `_target`, `_session`, `_subject`, `_attendee` and `scores.level_topic` at once.
 
     Reads `scores.call_grade`, `scores.pattern_call`, `scores.misruling`, `scores.misruling_case`,
     `scores.misruling_name`, `scores.umpire_misruling`, `checked.umpires`, and, where there is a quiz,
@@ -49,6 +49,8 @@ def plan_clinics(config: RunConfig, store: Store) -> StepResult:
         season = _Season(config, store)
         rows = season.tables()
         written = sum(write_table(store, name, rows[name], COLUMNS[name]) for name in COLUMNS)
+        by_level = map_rows(store.records(named_sql(__package__, "level_topic")), config.policy.interval)
+        written += write_table(store, "level_topic", by_level, MAP_COLUMNS)
     notes = {"sessions": len(rows["clinic_session"]), "people": rows["clinic_plan"][0]["attendees"]}
     return StepResult("clinics", int(season.times.sum()), written, notes=notes)
 
@@ -134,7 +136,7 @@ class _Season:
         if gains.size:
             wish = self.clinics
             plan = plan_sessions(gains, wish.sessions, wish.seats, wish.subjects, wish.sessions_a_person)
-        own = _Own(self, plan)
+        own = OwnMisrulings(self.store, self._taught(plan))
         rows: dict[str, list[Row]] = {"clinic_session": [], "clinic_subject": [], "clinic_attendee": []}
         for number, session in enumerate(plan, 1):
             total, weighted, forms = NOTHING, 0.0, set()
@@ -158,6 +160,11 @@ class _Season:
         rows["clinic_plan"] = [self._plan_row(plan, self._whole(plan))]
         rows["clinic_target"] = self._target_rows()
         return rows
+
+    def _taught(self, plan: Sequence[Session]) -> list[tuple[str, str]]:
+        """Return who is taught which subject, in order."""
+        pairs = ((one, k) for session in plan for k in session.subjects for one in session.taught[k].tolist())
+        return sorted({(self.umpires[one], self.topics[k]) for one, k in pairs})
 
     def _whole(self, plan: Sequence[Session]) -> Effect:
         """Return the effect of all sessions; what two sessions on one subject share in error is counted so."""
@@ -195,7 +202,7 @@ class _Season:
         return {state: counts[state] for state in KNOWLEDGE}
 
     def _subject_row(
-        self, number: int, place: int, k: int, people: NDArray[np.int64], effect: Effect, own: _Own
+        self, number: int, place: int, k: int, people: NDArray[np.int64], effect: Effect, own: OwnMisrulings
     ) -> Row:
         topic = self.topics[k]
         codes, strata = own.commonest([self.umpires[one] for one in people], topic)
@@ -218,7 +225,7 @@ class _Season:
         }
 
     def _attendee_rows(
-        self, number: int, session: Session, k: int, people: NDArray[np.int64], own: _Own
+        self, number: int, session: Session, k: int, people: NDArray[np.int64], own: OwnMisrulings
     ) -> list[Row]:
         topic, rates = self.topics[k], self.rates[k]
         order = {place: rank for rank, place in enumerate(session.people, 1)}
@@ -286,52 +293,3 @@ class _Season:
             "judged_share": judged,
             **self._knowing((row["umpire_id"] for row in made), one["topic"]),
         }
-
-
-class _Own:
-    """What each umpire of the plan misruled on the subjects of his sessions."""
-
-    def __init__(self, season: _Season, plan: Sequence[Session]) -> None:
-        taught = sorted(
-            {
-                (season.umpires[one], season.topics[k])
-                for session in plan
-                for k in session.subjects
-                for one in session.taught[k].tolist()
-            }
-        )
-        self.rows: dict[tuple[str, str], list[Row]] = defaultdict(list)
-        store = season.store
-        store.run("CREATE OR REPLACE TEMP TABLE clinic_taught (umpire_id VARCHAR, topic VARCHAR)")
-        if taught:
-            umpires, topics = [list(column) for column in zip(*taught, strict=True)]
-            store.run("INSERT INTO clinic_taught SELECT unnest(?::VARCHAR[]), unnest(?::VARCHAR[])", [umpires, topics])
-        for row in store.records(named_sql(__package__, "clinic_own")):
-            self.rows[row["umpire_id"], row["topic"]].append(row)
-        store.run("DROP TABLE clinic_taught")
-
-    def commonest(self, umpires: Iterable[str], topic: str) -> tuple[list[str], list[str]]:
-        """Return the commonest misrulings and strata of some umpires on a subject."""
-        codes, strata = Counter[str](), Counter[str]()
-        for umpire in umpires:
-            for row in self.rows[umpire, topic]:
-                codes[row["misruling_code"]] += row["times"]
-                strata[row["stratum"]] += row["times"]
-        return _most_named(codes), _most_named(strata)
-
-    def cells(self, umpire: str, topic: str) -> Row:
-        """Return an attendee's misrulings with their times, the commonest first, and some of the calls."""
-        codes = Counter[str]()
-        for row in self.rows[umpire, topic]:
-            codes[row["misruling_code"]] += row["times"]
-        named = _most_named(codes, len(codes))
-        calls = sorted(call for row in self.rows[umpire, topic] for call in row["calls"])
-        return {
-            "misruling_codes": ";".join(named),
-            "misruling_times": ";".join(str(codes[code]) for code in named),
-            "call_ids": ";".join(calls[:5]),
-        }
-
-
-def _most_named(counts: Counter[str], most: int = MOST_NAMED) -> list[str]:
-    return sorted(counts, key=lambda name: (-counts[name], name))[:most]

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from pipeline.config import Clinics
 from pipeline.scoring.clinic_effect import Effect, effect_of, knowledge, removed_share, shrunk_rates
+from pipeline.scoring.clinic_map import map_rows
 from pipeline.scoring.clinic_plan import plan_sessions
 
 CLINICS = Clinics(share_removed_rules=0.4, share_removed_practice=0.2, share_removed_off=0.5)
@@ -143,3 +144,18 @@ def test_who_is_picked_for_many_wrong_rulings_is_promised_no_more_than_his_true_
     assert 0.83 <= inside / 200 <= 0.96
     assert abs(np.mean(bias)) < 1.0
     assert np.mean(raw_bias) > 10
+
+
+def test_a_level_is_above_the_others_only_when_its_whole_interval_is():
+    # Low: 30 of 100, Wilson 90 % interval 0.230 to 0.380; the others 12 of 100. High: 10 of 50, 0.123 to 0.308, beside
+    # (30 + 2) / 150 = 0.213. Top: 2 of 50, 0.013 to 0.113, beside 40 / 150 = 0.267. Interval by the formula of Newcombe.
+    rows = [
+        {"level": "low", "topic": "t", "times": 30, "chances": 100, "umpires": 5},
+        {"level": "high", "topic": "t", "times": 10, "chances": 50, "umpires": 4},
+        {"level": "top", "topic": "t", "times": 2, "chances": 50, "umpires": 2},
+        {"level": "top", "topic": "only", "times": 1, "chances": 2, "umpires": 1},
+    ]
+    made = map_rows(rows, 0.9)
+    assert [row["beside"] for row in made] == ["above", "alike", "below", "alone"]
+    assert made[0]["rate"] == 0.3
+    assert (round(made[0]["rate_low"], 3), round(made[0]["rate_high"], 3)) == (0.231, 0.38)
