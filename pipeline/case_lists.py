@@ -9,6 +9,7 @@ from pathlib import Path
 from pipeline.config import Measurement, read_policy
 from pipeline.errors import DisagreementError, InputError, Where
 from pipeline.facts.build import make_calls
+from pipeline.formulas import safe_row
 from pipeline.ingest.cases import land_cases
 from pipeline.item_lists import item_cases
 from pipeline.rules.compile import RuleBook, rule_book
@@ -114,7 +115,9 @@ def check_quiz(items: Path, out: Path | None = None, policy: Path | None = None)
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(["item_id", "verdict", "right_options", "because"])
-    writer.writerows([check.item_id, check.verdict, ";".join(check.right_options), check.because] for check in checks)
+    writer.writerows(
+        safe_row((check.item_id, check.verdict, ";".join(check.right_options), check.because)) for check in checks
+    )
     text = stream.getvalue()
     if out is not None:
         write_bytes(out, text.encode())

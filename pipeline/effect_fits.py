@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import FaultsError, InputError, PlateworkError, Where
+from pipeline.formulas import safe_row
 from pipeline.ingest.files import decide_encoding
 from pipeline.scoring.connection import Unlinked
 from pipeline.scoring.fit_table import fit_table
@@ -120,7 +121,8 @@ def effects_csv(fit: TableFit) -> str:
     writer.writerow(["effect", "level", "mode", "se", "se_all"])
     for effect, levels in fit.effects.items():
         for name, *values in zip(levels.names, levels.mode, levels.se, levels.se_all, strict=True):
-            writer.writerow([effect, name, *("" if math.isnan(value) else repr(float(value)) for value in values)])
+            numbers = ("" if math.isnan(value) else repr(float(value)) for value in values)
+            writer.writerow(safe_row((effect, name, *numbers)))
     return stream.getvalue()
 
 

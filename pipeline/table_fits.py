@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.errors import InputError, PlateworkError, Where
+from pipeline.formulas import safe_row
 from pipeline.ingest.plain_table import PlainTable, read_plain_table, refuse
 from pipeline.scoring.agreement.alpha import Scale
 from pipeline.scoring.agreement.analysis import (
@@ -357,9 +358,9 @@ def _csv_text(rows: Iterable[dict[str, Any]]) -> str:
     writer = None
     for row in rows:
         if writer is None:
-            writer = csv.DictWriter(stream, list(row), lineterminator="\n")
-            writer.writeheader()
-        writer.writerow({name: _cell(value) for name, value in row.items()})
+            writer = csv.writer(stream, lineterminator="\n")
+            writer.writerow(safe_row(row))
+        writer.writerow(safe_row(_cell(value) for value in row.values()))
     return stream.getvalue()
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import schemas
 from pipeline.errors import FaultsError, InputError, PlateworkError, Where
+from pipeline.formulas import without_marks
 from pipeline.ingest.files import decide_encoding
 from pipeline.ingest.headings import nearest
 from pipeline.ingest.land import quoted
@@ -26,7 +27,8 @@ def _header(path: Path, encoding: str) -> tuple[list[str], str]:
             "the file is empty", where=Where(path), hint="give a CSV with a header and a row for each case"
         )
     delimiter = max(",;\t|", key=first.count)
-    return [name.strip().lstrip("\ufeff") for name in next(csv.reader([first], delimiter=delimiter))], delimiter
+    header = next(csv.reader([first], delimiter=delimiter))
+    return [without_marks(name.strip().lstrip("\ufeff")) for name in header], delimiter
 
 
 def land_cases(store: Store, path: Path, today: dt.date) -> list[str]:
@@ -70,8 +72,9 @@ def land_cases(store: Store, path: Path, today: dt.date) -> list[str]:
     ]
     if faults:
         raise FaultsError(faults[:FAULTS_SHOWN])
+    # What a list of ours marked for spreadsheets is read as it was.
     rows = [
-        (line, *row)
+        (line, *(without_marks(cell) for cell in row))
         for line, row in enumerate(records, 2)
         if len(row) == len(names) and any(cell.strip() for cell in row)
     ]

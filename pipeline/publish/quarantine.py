@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.config import RunConfig
-from pipeline.publish.formulas import spreadsheet_safe
+from pipeline.formulas import spreadsheet_safe
 from pipeline.publish.mend_sheets import layout_of, mend_name
 from pipeline.store import Store
 from pipeline.store.database import named_sql

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.formulas import spreadsheet_safe_sql
 from pipeline.publish.declared import key_order
-from pipeline.publish.formulas import spreadsheet_safe_sql
 from pipeline.store import Store
 from schemas import Field, Table
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import schemas
 from pipeline.errors import InputError
+from pipeline.formulas import safe_row
 from pipeline.rules.answer import NONE_CALLED
 from pipeline.rules.compile import rule_book
 from pipeline.rules.explanation import Explanation, document, explain
@@ -146,8 +147,8 @@ def write_rulings(store: Store, names: list[str], out: Path | None) -> str:
     )
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([*names, *(f"ruling_{name}" if name in names else name for name in columns)])
-    writer.writerows(["" if cell is None else cell for cell in row] for row in rows)
+    writer.writerow(safe_row([*names, *(f"ruling_{name}" if name in names else name for name in columns)]))
+    writer.writerows(safe_row("" if cell is None else cell for cell in row) for row in rows)
     text = stream.getvalue()
     if out is not None:
         write_bytes(out, text.encode())

@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
+import math
 import os
+from dataclasses import replace
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline import table_fits
+from pipeline.case_lists import check_quiz, explain_case, rule_cases
+from pipeline.case_plays import Request, make_plays
 from pipeline.config import Policy, RunConfig
+from pipeline.effect_fits import effects_csv
 from pipeline.errors import FaultsError
+from pipeline.formulas import safe_row, spreadsheet_safe, spreadsheet_safe_sql, without_marks
 from pipeline.ingest.load import load_season
-from pipeline.publish.formulas import spreadsheet_safe, spreadsheet_safe_sql
+from pipeline.rules.plays.sheet import quiz_sheet
 from pipeline.store import Store
 from reports.naming import folder_names, slug
 
@@ -57,6 +66,7 @@ def test_no_text_at_all_starts_a_formula_and_taking_the_apostrophes_out_gives_it
     for separator in (",", ";", "\t"):
         assert not any(is_formula(cell) for cell in cells_by(safe, separator))
     assert safe.replace("'", "") == text.replace("'", "")
+    assert without_marks(safe) == text
 
 
 def test_the_engine_and_python_mark_the_same_texts() -> None:
@@ -73,6 +83,82 @@ def test_the_engine_and_python_mark_the_same_texts() -> None:
 def test_texts_that_start_no_formula_stay_as_they_are() -> None:
     for text in ("plain", "a-b", "late - said so", "pitch=ball;batter=at_bat", "x;y", "1+1", "a\n\nb", ""):
         assert spreadsheet_safe(text) == text
+
+
+@given(st.text(alphabet=[*FORMULA_SIGNS, *" \t\r\n\u00a0;,'\"ab1.e"], max_size=12))
+def test_a_cell_that_was_marked_is_read_as_it_was_and_only_a_plain_number_keeps_its_sign(text: str) -> None:
+    (cell,) = safe_row([text])
+    assert without_marks(cell) == text
+    if is_formula(cell):
+        float(cell.replace(",", "."))
+
+
+def test_numbers_keep_their_sign_and_nothing_else_does() -> None:
+    kept = ["-3.5", "+1", "-0,25", "1e-05", "-1.2e-05", "-.5", "7.", 12, -1, None]
+    assert safe_row(kept) == kept
+    assert safe_row(["-1+1", "+49 170", "-", "--1", "-1;-2", "=1"]) == [
+        "'-1+1", "'+49 170", "'-", "'--1", "'-1;'-2", "'=1",
+    ]  # fmt: skip
+
+
+HOSTILE = '=HYPERLINK("http://outside.example","x")'
+
+
+def written(rows: list[list[str]], path: Path) -> Path:
+    stream = io.StringIO()
+    csv.writer(stream, lineterminator="\n").writerows(rows)
+    path.write_text(stream.getvalue(), encoding="utf-8")
+    return path
+
+
+def test_a_list_of_rulings_passes_hostile_cells_on_marked_and_reads_its_own_again(tmp_path: Path) -> None:
+    cases = [
+        ["case_id", "@sum", "rule_code", "swing", "contact", "ball_x_in", "remark"],
+        [HOSTILE, "-2+3", "nfhs", "full", "foul", "-3.5", "+cmd"],
+        ["'=quoted", "x", "obr", "full", "foul", "", "plain"],
+    ]
+    text = rule_cases(written(cases, tmp_path / "cases.csv"))
+    rows = list(csv.reader(io.StringIO(text)))
+    assert rows[0][:7] == ["case_id", "'@sum", *cases[0][2:]]
+    assert rows[1][:7] == [f"'{HOSTILE}", "'-2+3", "nfhs", "full", "foul", "-3.5", "'+cmd"]
+    # Two marks and one are read as one and none, and written the same way.
+    assert rows[2][0] == "'=quoted"
+    assert not [cell for row in rows for cell in row if is_formula(cell) and cell != "-3.5"]
+    again = rule_cases(written([row[:7] for row in rows], tmp_path / "again.csv"))
+    assert again == text
+    assert explain_case(tmp_path / "again.csv", HOSTILE) == explain_case(tmp_path / "cases.csv", HOSTILE)
+
+
+def test_a_quiz_with_hostile_ids_is_checked_and_marked(tmp_path: Path) -> None:
+    items = [
+        ["item_id", "rule_code", "topic", "stem", "option_a", "option_b", "option_a_states", "option_b_states", "key",
+         "outs", "balls", "strikes", "swing", "location", "pitch_caught"],
+        [HOSTILE, "nfhs", "pitches", "Outside.", "Ball.", "Strike.", "pitch=ball", "pitch=strike", "a", "0", "0", "0",
+         "none", "out_of_zone", "yes"],
+    ]  # fmt: skip
+    text, is_clean = check_quiz(written(items, tmp_path / "quiz.csv"))
+    assert is_clean
+    assert next(csv.DictReader(io.StringIO(text)))["item_id"] == f"'{HOSTILE}"
+    # Marked or not, the quiz says the same.
+    items[1][0] = f"'{HOSTILE}"
+    assert check_quiz(written(items, tmp_path / "marked.csv"))[0] == text
+
+
+def test_a_sheet_of_plays_bears_no_mark_of_its_own_and_is_read_back_cell_by_cell() -> None:
+    plays = make_plays(Request("nfhs", 8, dt.date(2026, 4, 1))).items
+    rows = list(csv.reader(io.StringIO(quiz_sheet(plays))))
+    assert [cell for row in rows for cell in row if cell != without_marks(cell) or is_formula(cell)] == []
+    item = replace(plays[0], stem=HOSTILE, item_id="-1-1")
+    (row,) = csv.DictReader(io.StringIO(quiz_sheet([item])))
+    assert (row["stem"], row["item_id"]) == (f"'{HOSTILE}", "'-1-1")
+    assert without_marks(row["stem"]) == HOSTILE
+
+
+def test_names_in_the_tables_of_a_fit_are_marked_and_numbers_are_not() -> None:
+    levels = SimpleNamespace(names=[HOSTILE, "-2"], mode=[-0.5, 1e-7], se=[0.1, math.nan], se_all=[0.2, 0.2])
+    rows = list(csv.reader(io.StringIO(effects_csv(SimpleNamespace(effects={"=who": levels})))))
+    assert rows[1:] == [["'=who", f"'{HOSTILE}", "-0.5", "0.1", "0.2"], ["'=who", "-2", "1e-07", "", "0.2"]]
+    assert table_fits._csv_text([{"item": "@x", "p": -0.25, "=n": 1}]) == "item,p,'=n\n'@x,-0.25,1\n"
 
 
 # Ids as file names

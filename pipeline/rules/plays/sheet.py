@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 
 import schemas
+from pipeline.formulas import safe_row
 from pipeline.rules.plays.items import Item
 
 
@@ -36,6 +37,7 @@ def quiz_sheet(items: Sequence[Item]) -> str:
         stream, [name for name in declared if name in used], restval="", lineterminator="\n", extrasaction="raise"
     )
     writer.writeheader()
-    writer.writerows({name: value for name, value in row.items() if value} for row in rows)
+    filled = ({name: value for name, value in row.items() if value} for row in rows)
+    writer.writerows(dict(zip(row, safe_row(row.values()), strict=True)) for row in filled)
     return stream.getvalue()
 
