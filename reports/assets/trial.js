@@ -205,8 +205,8 @@
         refresh();
       } }, "Back to the policy")),
     );
-    const results = el("div", { class: "tool-results" }, told, counts, movers, everybodyPart, linesPart);
-    root.replaceChildren(el("div", { class: "tool-trial" }, controls, results));
+    const results = el("div", { class: "tool-results" }, counts, movers, everybodyPart, linesPart);
+    root.replaceChildren(el("div", { class: "tool-trial" }, told, controls, results));
     if (header.draws < header.of) {
       root.append(
         el("p", { class: "nothing" }, `So many umpires are judged for ${header.title} that only the first ${header.draws} of ${header.of} draws are here: chances may differ by a few points from those on other pages. The command platework score --what-if uses all that are kept.`),
