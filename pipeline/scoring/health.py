@@ -106,7 +106,9 @@ def _call_rows(row: Mapping[str, Any]) -> list[Row]:
     # Sheets without a day of entry say nothing of how late they are.
     if row["dated"]:
         late = _share(name, "days_late", row["dated"], row["late"])
-        rows.append({**late, "value": float(row["median_days"]), "low": None, "high": None})
+        days = float(row["median_days"])
+        usually_late = days > LATE_DAYS if row["dated"] >= FEWEST_CASES else None
+        rows.append({**late, "value": days, "low": None, "high": None, "stands_out": usually_late})
     return rows
 
 

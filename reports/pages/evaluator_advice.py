@@ -19,7 +19,8 @@ _ENOUGH_TOPIC = 3
 
 def habits(health: Sequence[Row], links: SiteLinks) -> list[Block]:
     """Return what stands out on the sheets, in careful words, and how late they were; else that nothing does."""
-    found = [_habit(row, links) for row in health if row["stands_out"]]
+    # Lateness has a sentence of its own, whether it stands out or not.
+    found = [_habit(row, links) for row in health if row["stands_out"] and row["measure"] != "days_late"]
     blocks: list[Block] = []
     if found:
         blocks += [

@@ -31,7 +31,7 @@ LETTER_CAUTION = (
 )
 _MARGIN = (
     "Deciding facts are those that the rules asked for on the way to a ruling; columns whose blank "
-    "the sheet reads as a value are not counted. Stands out: above the median of all by more than a 99 % interval, with at least 30 cases and 3 found; "
+    "the sheet reads as a value are not counted. Stands out: above the median of all by more than a 99 % interval, with at least 30 cases and 3 found, or, of days, more than half later than a week; "
     "medians are of at least five evaluators and name nobody."
 )
 _DIGITS = (

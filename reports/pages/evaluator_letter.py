@@ -9,7 +9,7 @@ from reports.blocks import Block, Cell, Column, Entry, Inline, Ledger, Link, Pag
 from reports.book import Row
 from reports.links import SiteLinks, linked_cell
 from reports.pages.evaluator_advice import advice, habits
-from reports.pages.evaluator_sheet import Sheets, facts_table, severity_figure
+from reports.pages.evaluator_sheet import Sheets, severity_figure
 from reports.pages.evaluators import is_apart
 from reports.words import (
     CODES,
@@ -229,8 +229,20 @@ def _facts(sheets: Sheets, links: SiteLinks) -> Section:
     )
     if alone:
         told += f"One word more would have settled {'it' if alone == len(found) == 1 else f'{count(alone)} of them'}."
-    shown = [row for row in left_out if row["open_calls"]]
-    return Section("facts", title, [Paragraph([told]), facts_table(shown, links, all_facts=False)], margin=margin)
+    shown = [_left_out(row, links) for row in left_out if row["open_calls"]]
+    return Section("facts", title, [Paragraph([told]), Points(shown)], margin=margin)
+
+
+def _left_out(row: Row, links: SiteLinks) -> list[Inline]:
+    """One fact: how many calls it left open, what it would have settled, and the first of them."""
+    parts: list[Inline] = [f"{row['title']}: {plural(row['open_calls'], 'call')} left open"]
+    if row["undecided"]:
+        parts.append(f", undecided between {plain_names(row['undecided'])}")
+    parts.append(f". Alone it would have settled {count(row['settled_alone'])}.")
+    calls = [links.call(call) for call in (row["call_ids"] or "").split(";") if call]
+    for place, call in enumerate(calls):
+        parts += [" For example " if not place else ", ", call]
+    return [*parts, "."] if calls else parts
 
 
 def _answer() -> Section:

@@ -185,9 +185,7 @@ def grade_cell(verdict: str) -> Cell:
     return marked(GRADES[verdict]) if verdict in GRADES else Cell(verdict)
 
 
-def facts_table(facts: Sequence[Row], links: SiteLinks, *, all_facts: bool) -> Table:
-    """Facts that were left out, with what they would have settled; `all_facts` adds those that were always there."""
-    shown = [row for row in facts if all_facts or row["recorded"] < row["asked"]]
+def _facts_table(facts: Sequence[Row], links: SiteLinks) -> Table:
     return Table(
         "facts-table",
         "Facts that the rulings turn on, those that left most open first",
@@ -204,9 +202,9 @@ def facts_table(facts: Sequence[Row], links: SiteLinks, *, all_facts: bool) -> T
                 Cell(row["allowed"] or NOTHING),
                 linked_cell(row["call_ids"], links.call),
             ]
-            for row in shown
+            for row in facts
         ],
-        empty="Every fact that a ruling turned on was written down.",
+        empty="No ruling turned on a fact of these sheets.",
     )  # fmt: skip
 
 
@@ -228,7 +226,7 @@ def facts_section(sheets: Sheets, links: SiteLinks) -> Section:
         ],
         empty="Every call has the facts that decide it.",
     )
-    blocks: list[Block] = [facts_table(sheets.facts, links, all_facts=True), table]
+    blocks: list[Block] = [_facts_table(sheets.facts, links), table]
     if len(found) > _OPEN:
         blocks.append(Paragraph([f"The first {_OPEN} of {len(found):,}; the list of calls marks all of them."]))
     margin = "An open call counts for nobody. A fact that was left out elsewhere decided nothing, or only a detail."

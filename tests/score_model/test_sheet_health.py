@@ -152,7 +152,14 @@ def test_lateness_is_told_only_where_a_day_of_entry_stands_and_a_slip_is_left_ou
     # Of 0, 2, 7 and 8 days the middle is 4.5, and one is more than a week.
     late = found["E1", "days_late", ""]
     assert (late["cases"], late["found"], late["value"]) == (4, 1, 4.5)
+    assert late["stands_out"] is None  # four calls are too few to speak of a habit
     assert ("E2", "days_late", "") not in found
+
+
+@pytest.mark.parametrize(("days", "stands_out"), [(7, False), (8, True)], ids=["a week", "more than a week"])
+def test_who_mostly_writes_down_later_than_a_week_stands_out(season: Season, days: int, stands_out: bool) -> None:
+    calls = [call(recorded_on=GAME_ON + dt.timedelta(days=days)) for _ in range(health.FEWEST_CASES)]
+    assert season(calls)["E1", "days_late", ""]["stands_out"] is stands_out
 
 
 def place(n: int, evaluator_id: str = "E1", **more: Any) -> dict[str, Any]:
