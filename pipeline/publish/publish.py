@@ -59,7 +59,7 @@ def publish_season(config: RunConfig, store: Store) -> StepResult:
         drop_rule_text(store)
         drop_fact_text(store)
     with replaced_folder(config.out / "tables") as folder:
-        write_tables(store, tables, folder)
+        write_tables(store, tables, folder, config.policy.title)
     with replaced_folder(config.out / "quarantine") as folder:
         set_aside = write_quarantine(config, store, folder)
     calls = int(store.value("SELECT count(*) FROM facts.fct_call"))

@@ -13,6 +13,9 @@ from pipeline.publish.table_files import write_tables
 from pipeline.store import Store
 from schemas import layer_tables, table
 
+# openpyxl does not know the bars that begin at nothing (an extension of 2010), and says so on reading.
+pytestmark = pytest.mark.filterwarnings("ignore:(Unknown|Conditional Formatting) extension is not supported")
+
 LEVEL = table("pub_level_misruling", "published")
 GOOD = "SELECT 'low' AS level, 'm1' AS misruling_code, CAST(2 AS BIGINT) AS times, CAST(9 AS BIGINT) AS chances"
 
@@ -106,7 +109,7 @@ def test_headings_of_the_workbook_stay_in_sight_and_can_be_filtered(store, tmp_p
         store.run(f"CREATE TABLE published.{one.name} ({columns})")
     write_tables(store, layer_tables("published"), tmp_path)
     book = load_workbook(tmp_path / "season.xlsx")
-    assert book.sheetnames == ["contents", *(one.name for one in layer_tables("published"))]
+    assert book.sheetnames == ["contents", "columns", *(one.name for one in layer_tables("published"))]
     for one in layer_tables("published"):
         assert book[one.name].freeze_panes == "B2"
         assert book[one.name].auto_filter.ref is not None
