@@ -27,7 +27,7 @@ from reports.words import (
     topic,
 )
 
-_PLAYS = 5
+_PLAYS = 4
 _PER_TOPIC = 2
 
 
@@ -79,7 +79,7 @@ def _severity(sheets: Sheets, certainty: float) -> Section:
         Paragraph(
             ["Severity is no fault in itself. It is taken out of every umpire's figures, so nobody gains or loses by your having watched."]
         ),
-        severity_figure(row),
+        severity_figure(row, in_full=False),
     ]
     return Section("severity", title, blocks)
 
@@ -143,7 +143,7 @@ def _grades(sheets: Sheets, links: SiteLinks, rules: Mapping[str, str]) -> Secti
         parts.append(f"{plural(easy, 'was', 'were')} wrong though graded right")
     told += f"{sentence(', '.join(parts))} A difference need not be yours: where the facts on the sheet are not what you saw, the facts want mending."
     blocks: list[Block] = [Paragraph([told]), _by_topic(sheets.health, links), _plays(found, sheets.calls, links, rules)]
-    if len(found) > _PLAYS:
+    if len(found) > len(chosen_plays(found)):
         blocks.append(Paragraph([f"All {len(found):,} are on ", Link("the page of figures", "figures.html#misgrades"), "."]))
     return Section("grades", title, blocks, margin=margin)
 
@@ -168,13 +168,18 @@ def _by_topic(health: Sequence[Row], links: SiteLinks) -> Table:
 
 
 def chosen_plays(found: Sequence[Row]) -> list[Row]:
-    """Return the differences that the letter tells in full: two of each topic, the topic with most first, five in all."""
+    """Return the differences that the letter tells in full: two of each topic, the topic with most first, four in all.
+
+    Of those that the same reason decides only the first is told.
+    """
     sizes = Counter(row["topic"] for row in found)
     taken: Counter[str] = Counter()
+    told: set[tuple[str, str | None]] = set()
     plays = []
     for row in sorted(found, key=lambda row: (-sizes[row["topic"]], row["topic"], row["call_id"])):
-        if taken[row["topic"]] < _PER_TOPIC:
+        if taken[row["topic"]] < _PER_TOPIC and (row["topic"], row["because"]) not in told:
             taken[row["topic"]] += 1
+            told.add((row["topic"], row["because"]))
             plays.append(row)
     return plays[:_PLAYS]
 

@@ -109,8 +109,8 @@ _OWN = (
 )
 
 
-def severity_figure(row: Row, figure_id: str = "own-points") -> Block:
-    """Severity and its change with their intervals, drawn where there is one; the table has the other numbers too."""
+def severity_figure(row: Row, *, in_full: bool = True) -> Block:
+    """Severity and its change with their intervals, drawn where there is one; `in_full` adds the other numbers."""
     shown = [
         {"name": name, "value": row[value], "low": row[low], "high": row[high]}
         for name, value, low, high in _OWN
@@ -129,12 +129,12 @@ def severity_figure(row: Row, figure_id: str = "own-points") -> Block:
         "own-numbers",
         "In numbers; severity and its change in points of the right-call rate",
         [Column("What"), Column("Value", "num"), Column("Interval", "num")],
-        [[Cell(text) for text in line] for line in lines],
+        [[Cell(text) for text in line] for line in (lines if in_full else lines[: len(_OWN)])],
     )
     if not shown:
         return table
     chart = points_chart(shown, "value", "low", "high", "points of the right-call rate")
-    return Figure(figure_id, _apart(shown), chart, table)
+    return Figure("own-points", _apart(shown), chart, table)
 
 
 def _numbers(row: Row, links: SiteLinks) -> Section:

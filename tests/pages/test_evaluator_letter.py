@@ -123,10 +123,14 @@ def test_change_over_the_season_is_said_only_where_it_is_more_than_chance(value,
 
 
 def test_the_plays_told_in_full_are_two_of_each_topic_and_the_topic_with_most_comes_first():
-    found = [misgrade(n, "hit_batter") for n in (1, 2)] + [misgrade(n) for n in (9, 7, 8)] + [misgrade(5, "foul_tip")]
-    # pitch has three, of which the two lowest ids; hit batter two; foul tip one.
-    assert [one["call_id"] for one in chosen_plays(found)] == ["C7", "C8", "C1", "C2", "C5"]
-    assert len(chosen_plays([misgrade(n, f"topic{n}") for n in range(9)])) == 5
+    found = [
+        *(misgrade(n, because=f"reason {n}") for n in (9, 7, 8)),
+        *(misgrade(n, "hit_batter") for n in (1, 2)),
+        misgrade(5, "foul_tip"),
+    ]
+    # pitch has three reasons, of which the two lowest ids; the two of hit batter have one reason; foul tip one.
+    assert [one["call_id"] for one in chosen_plays(found)] == ["C7", "C8", "C1", "C5"]
+    assert len(chosen_plays([misgrade(n, f"topic{n}") for n in range(9)])) == 4
 
 
 def test_grades_that_part_from_the_rules_are_counted_both_ways_with_reason_and_rule():
