@@ -194,7 +194,38 @@ class Ledger:
     entries: Sequence[Entry]
 
 
-Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps | ZoneFigure | Tool
+@dataclass(frozen=True)
+class Blank:
+    """A place to write by hand: what belongs there, boxes to tick, and how many ruled lines."""
+
+    label: str
+    choices: Sequence[str] = ()
+    lines: int = 0
+
+
+@dataclass(frozen=True)
+class FormEntry:
+    """One entry of a form: what it is, its mark, lines of label and text, and what is to be filled in below them."""
+
+    id: str
+    heading: Inline
+    mark: MarkName | None
+    verdict: str
+    lines: Sequence[tuple[str, Sequence[Inline]]]
+    blanks: Sequence[Blank]
+
+
+@dataclass(frozen=True)
+class Form:
+    """Entries to be filled in on paper."""
+
+    kind: ClassVar[str] = "form"
+    id: str
+    title: str
+    entries: Sequence[FormEntry]
+
+
+Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps | ZoneFigure | Tool | Form
 
 
 @dataclass(frozen=True)

@@ -14,14 +14,18 @@ from reports.links import Atlas, PacketLinks, SiteLinks
 from reports.pages.board import board_page
 from reports.pages.called_zone import called_zone_page
 from reports.pages.calls import calls_pages
+from reports.pages.clinic_sheets import clinic_sheets
+from reports.pages.clinics import clinics_page
 from reports.pages.compare import compare_page
 from reports.pages.compare_data import compare_scripts
+from reports.pages.decisions import decision_pages
 from reports.pages.dependability import dependability_page
 from reports.pages.dictionary import dictionary_page
 from reports.pages.evaluator_calls import evaluator_calls_pages, list_files
 from reports.pages.evaluator_letter import evaluator_letter
 from reports.pages.evaluator_sheet import EvaluatorRows, evaluator_page
 from reports.pages.evaluators import evaluators_page
+from reports.pages.letter import umpire_letter
 from reports.pages.method import method_page
 from reports.pages.misrulings import misrulings_page
 from reports.pages.quality import quality_page
@@ -39,7 +43,9 @@ NAV = (
     ("standards.html", "What if"),
     ("rankings.html", "Rankings"),
     ("compare.html", "Side by side"),
-    ("misrulings.html", "Misrulings and clinics"),
+    ("decisions.html", "Decisions"),
+    ("misrulings.html", "Misrulings"),
+    ("clinics.html", "Clinics"),
     ("zone.html", "Called zone"),
     ("evaluators.html", "Evaluators"),
     ("quiz.html", "Quiz"),
@@ -81,6 +87,8 @@ class _Builder:
             rankings_page(self.book, top),
             compare_page(self.book, top),
             misrulings_page(self.book, top),
+            clinics_page(self.book, top),
+            *decision_pages(self.book, top, SiteLinks(self.atlas, "../")),
             called_zone_page(self.book, top),
             evaluators_page(self.book, top),
             quiz_page(self.book, top),
@@ -92,6 +100,10 @@ class _Builder:
             dependability_page(self.book),
         ):
             self._write(folder, page, head)
+        # What the class gets leads nowhere: nobody's name is one step away.
+        bare = self.masthead("clinic", [], has_plotly=False)
+        for page, for_anybody in clinic_sheets(self.book, SiteLinks(self.atlas, "../")):
+            self._write(folder, page, bare if for_anybody else head)
         for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top)):
             self.bytes += write_data(folder, name, content)
         deep = SiteLinks(self.atlas, "../../")
@@ -149,10 +161,13 @@ class _Builder:
         return [self.rules[rule] for rule in sorted(named & self.rules.keys())]
 
     def _umpire_packet(self, own: Path, person: Person, calls: Sequence[Row]) -> None:
-        head = self._packet_head(("index.html", "Your season"), (WHOLE, "Your calls"))
+        head = self._packet_head(("index.html", "Your letter"), ("figures.html", "The figures"), (WHOLE, "Your calls"))
         links = PacketLinks(self.atlas, "", person, ledger_files(calls), WHOLE)
         write_assets(own, with_plotly=False)
-        self._write(own, umpire_page(self.umpire_rows, person, calls, links, "index.html"), head)
+        rows, standards = self.umpire_rows, self.book.standards.get(person.id, [])
+        named, season = self.book.letter_points.get(person.id, []), self.book.season["title"] or "this season"
+        self._write(own, umpire_letter(person, rows.readiness.get(person.id), standards, named, calls, links, season), head)
+        self._write(own, umpire_page(rows, person, calls, links, "figures.html"), head)
         for page in calls_pages(person, calls, links, "", self._rules_of(calls)):
             self._write(own, page, head)
 

@@ -222,7 +222,7 @@ def clinic_chart(rows: Sequence[Row]) -> RowChart:
     end = math.ceil(top / step) * step
     return RowChart(
         labels=[row["title"] for row in rows],
-        x_title="clinic score",
+        x_title="score: times, by cost and share of umpires",
         x_low=0.0,
         x_high=end,
         ticks=[(round(i * step, 6), f"{i * step:g}") for i in range(round(end / step) + 1)],

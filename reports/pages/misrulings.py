@@ -1,4 +1,4 @@
-"""Misrulings: how often, how widely, at what cost, and so what a clinic would save most on."""
+"""Misrulings: how often, how widely, at what cost, and where they are made."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from reports.book import Row, SeasonBook
 from reports.figures.charts import clinic_chart
 from reports.links import SiteLinks
 from reports.naming import anchor
+from reports.pages.misruling_map import map_section
 from reports.pages.patterns import patterns_section
 from reports.words import AREAS, CONSEQUENCES, count, interval, num, number, percent, plural, sentence
 
@@ -20,13 +21,20 @@ def misrulings_page(book: SeasonBook, links: SiteLinks) -> Page:
     rows = book.misrulings
     sections = [_targets(rows)]
     if rows:
-        sections += [patterns_section(book, links), _levels(book, rows), _entries(book, rows, links)]
+        sections += [
+            map_section(book, links),
+            patterns_section(book, links),
+            _levels(book, rows),
+            _entries(book, rows, links),
+        ]
     return Page(
         path="misrulings.html",
-        title="Misrulings and clinic targets",
+        title="Misrulings",
         lead=[
-            "What was ruled in the place of what, ordered by what a clinic on it would save: how often it happens, "
-            "weighted by what it costs."
+            "What was ruled in the place of what: how often, how widely, at what cost, and at which level. What to teach, and "
+            "whom to invite, stands under ",
+            Link("Clinics", f"{links.root}clinics.html"),
+            ".",
         ],
         sections=sections,
         nav="misrulings.html",
@@ -41,7 +49,7 @@ def _targets(rows: Sequence[Row]) -> Section:
             Column("Misruling", "long"),
             Column("Area"),
             Column("What it costs"),
-            Column("Clinic score", "num"),
+            Column("Score", "num"),
             Column("Times", "num"),
             Column("Chances", "num"),
             Column("Rate", "num"),
@@ -67,20 +75,20 @@ def _targets(rows: Sequence[Row]) -> Section:
         empty="No misruling was found among the graded calls.",
     )
     if not rows:
-        return Section("targets", "Clinic targets", [table])
+        return Section("targets", "How often, and at what cost", [table])
     first = rows[0]
     title = (
-        f"A clinic would save most on: {first['title'].lower() if first['title'].isupper() else first['title']} "
+        f"What happens often, to many, at a cost: {first['title']} "
         f"({plural(first['times'], 'time')}, {plural(first['umpires'], 'umpire')})."
     )
     note = f"The {DRAWN} with the highest scores; the table has all {len(rows)}." if len(rows) > DRAWN else ""
     return Section(
         "targets",
-        "Clinic targets",
+        "How often, and at what cost",
         [Figure("clinic", title, clinic_chart(rows[:DRAWN]), table, note=note)],
         margin=[
-            "The score orders topics for teaching. It weighs a lost base, an out or a safety duty above a ball or "
-            "strike, by the policy's weights. A rate from few chances has a wide interval: look at it first."
+            "The score is times, weighted by what it costs (the policy's weights: a base, an out or a safety duty above a ball "
+            "or strike) and by the share of umpires who made it. A rate from few chances has a wide interval: look at it first."
         ],
     )
 
@@ -100,7 +108,7 @@ def _levels(book: SeasonBook, rows: Sequence[Row]) -> Section:
         cells.append(line)
     table = Table("misruling-levels", "Times of chances, by the level that the umpire now works", columns, cells)
     return Section(
-        "levels", "By level", [table], margin=["Where a misruling is made, so that a clinic meets the right people."]
+        "levels", "Each by level", [table], margin=["Where a misruling is made, so that a clinic meets the right people."]
     )
 
 
@@ -134,7 +142,7 @@ def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> Section
                 f"costs {CONSEQUENCES[row['consequence']]}",
                 lines,
                 [
-                    f"{plural(row['times'], 'time')} in {plural(row['chances'], 'chance')}; clinic score {number(row['clinic_score'], 1)}."
+                    f"{plural(row['times'], 'time')} in {plural(row['chances'], 'chance')}; score {number(row['clinic_score'], 1)}."
                 ],
             )
         )

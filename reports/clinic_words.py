@@ -1,0 +1,102 @@
+"""What the clinic pages say: subjects, situations, drills and cautions, in words of our own.
+
+The drills and cautions are common practice, no source. Local codes, the governing body's rules on equipment and medical
+advice come first.
+"""
+
+from __future__ import annotations
+
+SUBJECTS = {
+    "stance": "Stance",
+    "illegal_hit": "Illegally batted ball",
+    "hit_batter": "Hit batter",
+    "pitch": "Taken pitch",
+    "swing": "Swing",
+    "batted_ball": "Batted ball",
+    "foul_tip": "Foul tip",
+    "third_strike": "Third strike",
+    "delay": "Delay",
+    "batter_interference": "Batter's interference",
+    "changing_boxes": "Changing boxes",
+    "catcher_interference": "Catcher's interference",
+    "bat": "Bat",
+    "illegal_pitch": "Illegal pitch",
+    "umpire_interference": "Umpire's interference",
+    "lodged_or_runner_touched": "Lodged pitch, or runner touched",
+    "intentional_walk": "Intentional walk",
+    "equipment": "Helmet",
+    "check_swing": "Checked swing",
+}
+
+FORMS = {
+    "room": "in the room",
+    "field": "on the field",
+    "both": "in the room, then on the field",
+}
+
+KNOWLEDGE = {
+    "not_known": "the rule is not known",
+    "known": "the rule is known",
+    "not_clear": "whether the rule is known stays open",
+}
+
+DECISIONS = {
+    "promote": "Promote",
+    "keep": "Keep at the level now worked",
+    "more_looks": "More looks first",
+    "other": "Other",
+}
+
+_DRILLS = {
+    "pitch": (
+        "Thirty pitches in the bullpen, from the slot, behind a catcher, each measured or filmed. The umpire calls only "
+        "when the ball is in the mitt; a partner writes call and place down. Then look, edge by edge, where they differ.",
+        "Ten pitches about one edge, aimed there by the pitcher, then the next edge. Begin with the edge named above.",
+        "The same again while a partner films the head. It stays at the top of the zone from release to mitt.",
+    ),
+    "check_swing": (
+        "A batter stops his swing at different places. The umpire says swing or no swing, and what he saw the bat do; film "
+        "settles it.",
+    ),
+    "swing": (
+        "A batter swings, stops, or takes, in no fixed order. The umpire says which, and what he saw the bat do; film "
+        "settles it.",
+    ),
+    "third_strike": (
+        "A catcher takes third strikes in flight or off the ground, in no fixed order. The umpire says catch or no catch "
+        "at once, with the signal, and then who may run.",
+    ),
+}
+
+_WALK = (
+    "Walk the plays through at the plate without a live ball: one is the batter, one the catcher. The umpire rules aloud "
+    "with the signal, then names the fact that decided.",
+)
+
+CAUTIONS = (
+    "Full plate gear for everybody who stands behind a live pitch: mask or helmet with throat guard, chest protector, shin "
+    "guards, cup. The catcher too. No gear, no live pitch.",
+    "Foul balls and bats that slip: nobody else stands within their reach; whoever looks on does so from behind a screen.",
+    "A blow to the head or the mask ends the session for that person, even if he feels well. Somebody trained looks at him, "
+    "and he comes back as the local rules on concussion say.",
+    "Heat: water, shade and breaks from the start, shorter drills on hot days. Dizziness, confusion or a stop in sweating "
+    "mean: stop, cool, call for help.",
+    "Common practice, no source. Local codes, the governing body's rules on equipment and medical advice come first.",
+)
+
+
+def subject(topic: str) -> str:
+    """Return a topic as the clinic pages call it."""
+    return SUBJECTS.get(topic, topic.replace("_", " ").capitalize())
+
+
+def drills(topic: str) -> tuple[str, ...]:
+    """Return what is done on the field for a topic."""
+    return _DRILLS.get(topic, _WALK)
+
+
+def situation(stratum: str) -> str:
+    """Return a kind of situation in words: `low, just off` for `pitch/low/just_off`."""
+    parts = stratum.split("/")[1:] or [stratum]
+    words = ["placed by eye" if part == "eye" else part.replace("_", " ") for part in parts]
+    return ", ".join(words)
