@@ -134,7 +134,7 @@ def test_the_plays_told_in_full_are_two_of_each_topic_and_the_topic_with_most_co
 
 
 def test_grades_that_part_from_the_rules_are_counted_both_ways_with_reason_and_rule():
-    found = [misgrade(1), misgrade(2, verdict="wrong", evaluator_grade="right", other_code="obr")]
+    found = [misgrade(1), misgrade(2, verdict="wrong", evaluator_grade="right", other_code="obr", because="He froze.")]
     rules = [{"rule_id": "P502", "title": "A ball."}]
     told = text(evaluator_letter(sheets(misgrades=found, calls=[call(1), call(2)]), OWN, 0.9, "Season", rules))
     assert "P502 (A ball)" in told
