@@ -127,6 +127,11 @@ class SeasonBook:
         return self.by("sensitivity", "umpire_id")
 
     @cached_property
+    def letter_points(self) -> dict[str, list[Row]]:
+        """What the letters name, by umpire."""
+        return self.by("letter_point", "umpire_id")
+
+    @cached_property
     def growth(self) -> dict[str, list[Row]]:
         """Change over the season, by umpire."""
         return self.by("growth", "umpire_id")

@@ -26,6 +26,10 @@ from pipeline.store.database import named_sql
 
 CALL_AREAS = ("pitches", "batters_box", "hit_batter", "other_rulings")
 OVERALL = "overall"
+LETTER_POINTS = 3
+"""Strengths, and things to work on, that an umpire's letter names."""
+FEWEST_CASES = 10
+"""Looks below which a letter says nothing of an area or a part of the slot work."""
 
 _QUIZ_TABLES = ("checked.quiz_responses", "checked.quiz_items")
 
@@ -116,7 +120,8 @@ class _Season:
         """Write all result tables; return the number of rows."""
         written = self._write_rates() + self._write_growth() + self._write_readiness() + self._write_misrulings()
         written += self._write_shared_looks() + self._write_dependability()
-        return written + self._write_evaluators() + self._write_quiz() + self._write_positioning() + self._write_fits()
+        written += self._write_evaluators() + self._write_quiz() + self._write_positioning() + self._write_fits()
+        return written + self._write_letters()
 
     def _write_rates(self) -> int:
         seen = by_key(_records(self.store, "umpire_area"), "umpire_id", "area")
@@ -221,6 +226,10 @@ class _Season:
             low, high = wilson(row["good"], row["checks"], self.policy.interval)
             rows.append({**row, "rate": row["good"] / row["checks"], "low": low, "high": high})
         return write_table(self.store, "positioning", rows)
+
+    def _write_letters(self) -> int:
+        bounds = {"fewest": FEWEST_CASES, "most": LETTER_POINTS}
+        return self.store.create("scores.letter_point", __package__, "letter_point", bounds)
 
     def _write_fits(self) -> int:
         rows = [_fit_row(model) for model in self.models.values()]

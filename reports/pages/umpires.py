@@ -70,14 +70,14 @@ def umpire_page(known: UmpireRows, person: Person, calls: Sequence[Row], links: 
         _slot(known, person),
         _quiz(known, person),
     ]
-    trail = [] if links.private else [Link("Readiness board", f"{links.root}index.html")]
+    trail = [Link("Your letter", "index.html")] if links.private else [Link("Readiness board", f"{links.root}index.html")]
     return Page(
         path=path,
         title=person.name,
         lead=_lead(ready, links, known.rank.get(person.id), calls),
         sections=[section for section in sections if section is not None],
         trail=trail,
-        nav="index.html",
+        nav=path if links.private else "index.html",
     )
 
 

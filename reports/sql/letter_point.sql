@@ -1,0 +1,7 @@
+-- What the letters name as strengths and as things to work on, in their order.
+-- grain: one row per umpire, side and place
+-- key: umpire_id, side, place
+-- reads: published.pub_letter_point
+SELECT umpire_id, side, place, kind, subject, cases, good, rate, low, high, compared, is_certain
+FROM published.pub_letter_point
+ORDER BY umpire_id NULLS FIRST, side NULLS FIRST, place NULLS FIRST
