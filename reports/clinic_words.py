@@ -51,7 +51,7 @@ _DRILLS = {
     "pitch": (
         "Thirty pitches in the bullpen, from the slot, behind a catcher, each measured or filmed. The umpire calls only "
         "when the ball is in the mitt; a partner writes call and place down. Then look, edge by edge, where they differ.",
-        "Ten pitches about one edge, aimed there by the pitcher, then the next edge. Begin with the edge named above.",
+        "Ten pitches about one edge, aimed there by the pitcher, then the next edge. Begin with the edge at which most goes wrong.",
         "The same again while a partner films the head. It stays at the top of the zone from release to mitt.",
     ),
     "check_swing": (
@@ -85,6 +85,29 @@ CAUTIONS = (
 )
 
 
+_SITUATIONS = {
+    "eye": "placed by eye",
+    "tried": "the batter tried to avoid it",
+    "froze": "the batter stood still",
+    "permitted": "the batter let it hit him",
+    "moved_into": "the batter moved into it",
+    "no_chance": "no chance to avoid it",
+    "swing": "the batter swung",
+    "in_zone": "in the zone",
+    "out_of_zone": "off the zone",
+    "out": "a foot outside the box",
+    "plate": "a foot on the plate",
+    "line": "a foot on the line",
+    "airborne": "a foot in the air",
+    "caught": "caught",
+    "not_caught": "not caught",
+    "mitt_or_hand": "first off mitt or hand",
+    "gear_or_body": "first off gear or body",
+    "stance": "any stance",
+    "delay": "any delay",
+}
+
+
 def subject(topic: str) -> str:
     """Return a topic as the clinic pages call it."""
     return SUBJECTS.get(topic, topic.replace("_", " ").capitalize())
@@ -98,5 +121,10 @@ def drills(topic: str) -> tuple[str, ...]:
 def situation(stratum: str) -> str:
     """Return a kind of situation in words: `low, just off` for `pitch/low/just_off`."""
     parts = stratum.split("/")[1:] or [stratum]
-    words = ["placed by eye" if part == "eye" else part.replace("_", " ") for part in parts]
-    return ", ".join(words)
+    return ", ".join(_SITUATIONS.get(part, part.replace("_", " ")) for part in parts)
+
+
+def joined_subjects(topics: str) -> str:
+    """Return topics that are joined by `;` in words: `Taken pitch and hit batter`."""
+    named = [subject(topic) for topic in topics.split(";")]
+    return " and ".join([named[0], *(f"{name[0].lower()}{name[1:]}" for name in named[1:])])

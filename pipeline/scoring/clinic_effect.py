@@ -41,12 +41,17 @@ class Rates:
     spread: Floats
 
 
+UNTOLD = 3.0
+"""Where the logarithm of a parameter of the rates' distribution has a larger standard deviation (it may be off
+twentyfold), so few calls tell nothing of differences between umpires (our own choice, no source)."""
+
+
 def shrunk_rates(times: Floats, chances: Floats) -> Rates:
     """Return the rates of umpires drawn from one beta distribution, each given his own count.
 
     The umpires of highest count are those whom luck hurt most; without shrinkage a plan that picks them would
-    promise what luck alone gives back. Where the season shows no difference between umpires beyond luck, all have one
-    rate, and one error.
+    promise what luck alone gives back. Where the season shows no difference between umpires beyond luck, or tells
+    nothing of it, all have one rate, and one error.
 
     Parameters
     ----------
@@ -84,7 +89,10 @@ def _drawn_rates(alpha: float, beta: float, times: Floats, chances: Floats) -> R
     scale = np.array([alpha, beta])
     second = (np.diag(own) + cross) * np.outer(scale, scale) + np.diag(first * scale)
     spread = np.linalg.inv(-second)
-    if not np.isfinite(spread).all() or np.linalg.eigvalsh(spread)[0] <= 0:
+    if not np.isfinite(spread).all():
+        return None
+    least, most = np.linalg.eigvalsh(spread)
+    if least <= 0 or most > UNTOLD**2:
         return None
     return Rates(mean, np.sqrt(mean * (1 - mean) / (n + 1)), slope, spread)
 
@@ -122,31 +130,34 @@ def removed_share(state: str, judged: float, clinics: Clinics) -> float:
 class Effect:
     """Wrong rulings expected of some umpires in a season like this one, and how many of them a session removes.
 
-    `variance` is that of `removed`, from the rates alone.
+    `variance` is that of `removed`, from the rates alone; `most` is what would be removed if every graded call of
+    theirs were wrong.
     """
 
     expected: float
     removed: float
     variance: float
+    most: float
 
     def __add__(self, other: Effect) -> Effect:
         """Return the effect of both, on different pairs of umpire and subject."""
         return Effect(
-            self.expected + other.expected, self.removed + other.removed, self.variance + other.variance
-        )
+            self.expected + other.expected, self.removed + other.removed, self.variance + other.variance,
+            self.most + other.most,
+        )  # fmt: skip
 
     def interval(self, clinics: Clinics, coverage: float) -> tuple[float, float]:
         """Return the range of `removed`: the rates' interval, with the assumed shares at their low and high ends.
 
-        No share exceeds 1.
+        No share exceeds 1, and no more is removed than there are calls.
         """
         half = NormalDist().inv_cdf(0.5 + coverage / 2) * self.variance**0.5
         off = clinics.share_removed_off
-        most = min(1 + off, self.expected / self.removed) if self.removed > 0 else 1.0
-        return max(0.0, self.removed - half) * (1 - off), (self.removed + half) * most
+        factor = min(1 + off, self.expected / self.removed) if self.removed > 0 else 1.0
+        return max(0.0, self.removed - half) * (1 - off), min(self.removed + half, self.most) * factor
 
 
-NOTHING = Effect(0.0, 0.0, 0.0)
+NOTHING = Effect(0.0, 0.0, 0.0, 0.0)
 
 
 def effect_of(rates: Rates, chances: Floats, shares: Floats, chosen: NDArray[np.int64]) -> Effect:
@@ -162,4 +173,4 @@ def effect_of(rates: Rates, chances: Floats, shares: Floats, chosen: NDArray[np.
     wrong, weight = rates.mean * chances, (chances * shares)[chosen]
     common = weight @ rates.slope[chosen]
     variance = float(np.square(weight * rates.sd[chosen]).sum()) + float(common @ rates.spread @ common)
-    return Effect(float(wrong[chosen].sum()), float((wrong * shares)[chosen].sum()), variance)
+    return Effect(float(wrong[chosen].sum()), float((wrong * shares)[chosen].sum()), variance, float(weight.sum()))

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from reports.blocks import Blank, Block, Form, FormEntry, Inline, Link, Page, Paragraph, Points, Section
 from reports.book import Row, SeasonBook
-from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, drills, situation, subject
+from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, drills, joined_subjects, situation, subject
 from reports.links import SiteLinks
 from reports.pages.clinics import class_file, trainer_file
 from reports.words import CODES, CONFIDENCES, count, number, percent, plural, sentence
@@ -31,16 +31,12 @@ def clinic_sheets(book: SeasonBook, links: SiteLinks) -> Iterator[tuple[Page, bo
         yield _class_page(row, taught, plays.get(session, [])), True
 
 
-def _title(row: Row) -> str:
-    return " and ".join(subject(topic) for topic in row["topics"].split(";"))
-
-
 def _class_page(row: Row, subjects: Sequence[Row], plays: Sequence[Row]) -> Page:
     sections = [_play_section(plays, with_key=False)]
     sections += _field_sections(subjects)
     return Page(
         class_file(row["session"]),
-        _title(row),
+        joined_subjects(row["topics"]),
         [
             "Rule each play as you would on the field: say the ruling, then the one fact that decides it. The answers come "
             "in the session."
@@ -66,7 +62,7 @@ def _trainer_page(
     ]
     return Page(
         trainer_file(session),
-        f"Session {session}, for the trainer: {_title(row)}",
+        f"Session {session}, for the trainer: {joined_subjects(row['topics'])}",
         [
             f"Held {FORMS[row['form']]}, {plural(row['attendees'], 'umpire')}. If the policy's assumptions hold it takes away "
             f"about {number(row['removed'], 0)} of {number(row['expected_wrong'], 0)} wrong rulings in a season "

@@ -7,13 +7,15 @@ from collections.abc import Mapping, Sequence
 
 from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Points, Section, Table, Terms
 from reports.book import Row, SeasonBook
-from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, situation, subject
+from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, joined_subjects, situation, subject
 from reports.figures.clinics import removed_chart
 from reports.links import SiteLinks, link_cell
 from reports.naming import anchor
 from reports.words import count, interval, num, number, percent, plural
 
 DRAWN = 15
+LISTED = 30
+"""Misrulings that the figure and the table show; the published table has all."""
 
 
 def trainer_file(session: int) -> str:
@@ -58,7 +60,7 @@ def _lead(plan: Row | None) -> str:
 
 
 def _named(row: Row) -> str:
-    return f"{row['session']}. {' and '.join(subject(topic) for topic in row['topics'].split(';'))}"
+    return f"{row['session']}. {joined_subjects(row['topics'])}"
 
 
 def _sheets(session: int, root: str = "") -> tuple[Link, ...]:
@@ -168,7 +170,7 @@ def _session_section(
     blocks: list[Block] = [
         Paragraph([f"Held {FORMS[row['form']]}. To print: ", *_with_commas(_sheets(number_)), "."]),
         _subject_table(number_, subjects, titles),
-        _attendee_table(number_, attendees, titles, links),
+        _attendee_table(number_, row["topics"].split(";"), attendees, titles, links),
     ]
     return Section(
         f"session-{number_}",
@@ -223,9 +225,11 @@ def _what_goes_wrong(row: Row, titles: Mapping[str, str]) -> str:
     return "; ".join(codes[:3]) + (f". Situations: {'; '.join(kinds[:3])}" if kinds else "")
 
 
-def _attendee_table(session: int, rows: Sequence[Row], titles: Mapping[str, str], links: SiteLinks) -> Table:
+def _attendee_table(
+    session: int, topics: Sequence[str], rows: Sequence[Row], titles: Mapping[str, str], links: SiteLinks
+) -> Table:
     people: dict[str, list[Row]] = defaultdict(list)
-    for row in rows:
+    for row in sorted(rows, key=lambda row: (row["place"], row["umpire_id"], topics.index(row["topic"]))):
         people[row["umpire_id"]].append(row)
     cells = []
     for umpire, own in people.items():
@@ -243,7 +247,7 @@ def _attendee_table(session: int, rows: Sequence[Row], titles: Mapping[str, str]
     return Table(
         f"people-{session}",
         "Who attends, and why: those who gain most first",
-        [Column("Umpire"), Column("Own wrong rulings on the subjects", "long"), Column("Removed", "num"), Column("Some of the calls", "long")],
+        [Column("Umpire"), Column("Own wrong rulings on the subjects", "long"), Column("Removed", "num"), Column("Some of the calls")],
         cells,
         empty="Nobody.",
     )
@@ -268,56 +272,57 @@ def why(row: Row, titles: Mapping[str, str]) -> str:
 
 def _targets(rows: Sequence[Row], misrulings: Mapping[str, Row], links: SiteLinks) -> Section:
     known = [{**misrulings[row["misruling_code"]], **row} for row in rows if row["misruling_code"] in misrulings]
+    listed = known[:LISTED]
     table = Table(
         "clinic-targets",
-        "Every misruling, by what one session on it alone would remove, weighted by what it costs",
+        "Misrulings by what one session on each alone would remove, weighted by what it costs",
         [
             Column("Misruling", "long"),
             Column("Removed, weighted", "num"),
+            Column("Weight", "num"),
             Column("Removed", "num"),
             Column("Range", "num"),
-            Column("Seats filled", "num"),
             Column("Rate", "num"),
             Column("Interval", "num"),
             Column("Share of umpires", "num"),
-            Column("Weight", "num"),
             Column("By the eye", "num"),
-            Column("Do not know the rule", "num"),
-            Column("Know it", "num"),
-            Column("Open or not asked", "num"),
+            Column("Quiz: not known, known, open", "num"),
         ],
         [
             [
                 Cell(row["title"], href=f"{links.root}misrulings.html#{anchor('m', row['misruling_code'])}"),
                 num(row["weighted"], number(row["weighted"], 1)),
+                num(row["consequence_weight"], number(row["consequence_weight"], 1)),
                 *_removed_cells(row)[1:],
-                num(row["seats_filled"], count(row["seats_filled"])),
                 num(row["rate"], percent(row["rate"])),
                 Cell(interval(row["rate_low"], row["rate_high"]), sort=row["rate_low"]),
                 num(row["umpire_share"], percent(row["umpire_share"], 0)),
-                num(row["consequence_weight"], number(row["consequence_weight"], 1)),
                 num(row["judged_share"], percent(row["judged_share"], 0)),
-                num(row["not_known"], count(row["not_known"])),
-                num(row["known"], count(row["known"])),
-                num(row["not_clear"] + row["not_asked"], count(row["not_clear"] + row["not_asked"])),
+                Cell(f"{row['not_known']}, {row['known']}, {row['not_clear'] + row['not_asked']}", sort=row["not_known"]),
             ]
-            for row in known
+            for row in listed
         ],
     )
+    heading = "Which misruling to teach on first"
     if not known:
-        return Section("targets", "Which misruling to teach on first", [table])
+        return Section("targets", heading, [table])
     first = known[0]
     title = (
         f"A session on one misruling alone gains most on: {first['title']} (about {number(first['removed'], 1)} removed, "
         f"{number(first['removed_low'], 1)} to {number(first['removed_high'], 1)})."
     )
-    note = f"The first {DRAWN} by weighted gain; the table has all {len(known)}." if len(known) > DRAWN else ""
+    note = f"The first {DRAWN} by weighted gain." if len(known) > DRAWN else ""
+    figure = Figure("clinic-gain", title, removed_chart(known[:DRAWN], lambda row: row["title"], 60), table, note=note)
+    blocks: list[Block] = [figure]
+    if len(known) > len(listed):
+        blocks.append(Paragraph([f"The first {len(listed)} of {len(known)}; tables/pub_clinic_target.csv has all."]))
     return Section(
         "targets",
-        "Which misruling to teach on first",
-        [Figure("clinic-gain", title, removed_chart(known[:DRAWN], lambda row: row["title"], 60), table, note=note)],
+        heading,
+        blocks,
         margin=[
-            "Ordered by the gain as weighted; the figure shows it unweighted, with its range. The last three columns count "
-            "those who made it by what their quiz answers on the subject say."
+            "Ordered by the gain as weighted by what a misruling costs; the figure shows it unweighted, with its range. Seats go "
+            "to those who gain most. The last column counts those who made it: by their quiz answers they do not know the rule, "
+            "know it, or it stays open or was hardly asked."
         ],
     )

@@ -44,7 +44,7 @@ _ORDER = {"ready": 0, "more_looks": 1, "not_yet": 2}
 
 
 def decision_pages(book: SeasonBook, atlas_links: SiteLinks, deep: SiteLinks) -> Iterator[Page]:
-    """Yield `decisions.html` and the pages of the form under `decisions/`; `deep` holds the links of the latter."""
+    """Yield decisions.html and the pages of the form under decisions/; deep holds the links of the latter."""
     rows = book.rows("committee_decision")
     by_umpire: dict[str, list[Row]] = {}
     for row in rows:
@@ -162,11 +162,11 @@ def _record(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> list[Sec
                 Column("The committee's reasons", "long"),
             ],
             [_record_cells(book, row, links) for row in ordered[:LISTED]],
-            empty="No decision was handed in. Write them into `decisions.csv` (`platework blank decisions` prints an empty sheet).",
+            empty="No decision was handed in. Write them into decisions.csv (platework blank decisions prints an empty sheet).",
         )
     )
     if len(rows) > LISTED:
-        blocks.append(Paragraph([f"The first {LISTED} of {count(len(rows))}; `tables/pub_committee_decision.csv` has all."]))
+        blocks.append(Paragraph([f"The first {LISTED} of {count(len(rows))}; tables/pub_committee_decision.csv has all."]))
     return [
         Section(
             "record",
@@ -202,8 +202,8 @@ def _how_section() -> Section:
         [
             Points(
                 [
-                    ["After the meeting write one row for each decision into `decisions.csv` in the season's folder: umpire, level, decision, date, who decided by office, reasons."],
-                    ["At the next run it is checked (an umpire who is on no roster, a level that the policy lacks), kept with the season, and set beside the advice on this page and in `tables/pub_committee_decision.csv`."],
+                    ["After the meeting write one row for each decision into decisions.csv in the season's folder: umpire, level, decision, date, who decided by office, reasons."],
+                    ["At the next run it is checked (an umpire who is on no roster, a level that the policy lacks), kept with the season, and set beside the advice on this page and in tables/pub_committee_decision.csv."],
                     ["A later decision on the same umpire and level is a row of its own; the earlier one stays."],
                     ["Scores, readings and rankings are the same with and without it."],
                 ]

@@ -91,12 +91,14 @@ def test_where_the_eye_decides_teaching_the_rule_removes_no_more_than_practice()
 
 def test_the_range_of_the_effect_is_the_rates_interval_with_the_assumption_at_its_ends():
     # 30 expected, 9 removed with a standard deviation of 2: 9 -+ 1.645 x 2 = 5.71 to 12.29; half off either way.
-    low, high = Effect(30.0, 9.0, 4.0).interval(CLINICS, 0.9)
+    low, high = Effect(30.0, 9.0, 4.0, 100.0).interval(CLINICS, 0.9)
     assert low == pytest.approx(0.5 * (9 - 1.644854 * 2), abs=1e-5)
     assert high == pytest.approx(1.5 * (9 + 1.644854 * 2), abs=1e-5)
     # No more than all can be removed: 10 of 12 times 1.5 would be 15, so the factor stays at 12 / 10.
-    assert Effect(12.0, 10.0, 0.0).interval(CLINICS, 0.9)[1] == pytest.approx(12.0)
-    assert Effect(0.0, 0.0, 0.0).interval(CLINICS, 0.9) == (0.0, 0.0)
+    assert Effect(12.0, 10.0, 0.0, 100.0).interval(CLINICS, 0.9)[1] == pytest.approx(12.0)
+    # Nor more than there are calls: 10 + 1.645 x 10 = 26.4 becomes 12, times 1.5.
+    assert Effect(30.0, 10.0, 100.0, 12.0).interval(CLINICS, 0.9)[1] == pytest.approx(18.0)
+    assert Effect(0.0, 0.0, 0.0, 0.0).interval(CLINICS, 0.9) == (0.0, 0.0)
 
 
 def test_rates_without_spread_beyond_luck_are_one_rate_with_one_error():
@@ -110,6 +112,14 @@ def test_rates_without_spread_beyond_luck_are_one_rate_with_one_error():
     assert effect.removed == pytest.approx(20 * 8.5 / 81)
     # One error for all: the standard deviations add up, 2 x 20 x 0.5 x sd.
     assert effect.variance == pytest.approx(20**2 * variance)
+
+
+def test_rates_of_a_handful_of_calls_are_one_rate_for_all():
+    # One wrong of six calls of three umpires: no distribution can be told from that.
+    rates = shrunk_rates(np.array([1.0, 0, 0]), np.array([2.0, 3, 1]))
+    assert rates.mean == pytest.approx([1.5 / 7] * 3)
+    effect = effect_of(rates, np.array([2.0, 3, 1]), np.full(3, 0.3), np.array([0]))
+    assert effect.interval(CLINICS, 0.9)[1] <= 0.9
 
 
 def test_all_wrong_or_a_single_umpire_gives_finite_rates():
