@@ -4,31 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Entry, Inline, Ledger, Link, Page, Paragraph, Points, Section
+from reports.blocks import Block, Inline, Ledger, Link, Page, Paragraph, Points, Section
 from reports.book import Person, Row
 from reports.clinic_words import subject
 from reports.links import SiteLinks
-from reports.pages.patterns import pattern_line
+from reports.pages.plays import chosen_plays, play_entry
 from reports.slot_words import SLOT_CAUTION, SLOT_DRILLS
 from reports.words import (
     AREAS,
-    CONSEQUENCES,
     READINGS,
     SLOT_ITEMS,
     count,
-    day,
     interval,
     percent,
-    plain_names,
     plural,
     point_range,
     points,
-    sentence,
 )
 
 PLAYS = 2
 """Plays told in full under one topic."""
-_COSTLY = ("safety", "out", "base", "count")
 _SLOT = {
     "in_slot": "being in the slot",
     "head_height": "the height of the head",
@@ -162,45 +157,8 @@ def _topic(
     )
     if met:
         told += " You meet the standard of this area even so."
-    entries = [_play(f"play-{place + 1}-{number}", call, links) for number, call in enumerate(chosen_plays(wrong), 1)]
+    entries = [play_entry(f"play-{place + 1}-{n}", call, links) for n, call in enumerate(chosen_plays(wrong, PLAYS), 1)]
     return [Paragraph([told]), Ledger(f"plays-{place + 1}", "Your own plays", entries)]
-
-
-def chosen_plays(wrong: Sequence[Row]) -> list[Row]:
-    """Return the plays told in full: each misruling once before any twice, the costliest first, the latest of each."""
-    turn: dict[str, int] = {}
-    ordered = []
-    for call in sorted(wrong, key=lambda call: (call["game_on"], call["call_id"]), reverse=True):
-        code = call["misruling_code"] or ""
-        turn[code] = turn.get(code, 0) + 1
-        ordered.append((turn[code], _COSTLY.index(call["consequence"]) if call["consequence"] in _COSTLY else len(_COSTLY), call))
-    ordered.sort(key=lambda one: one[:2])
-    return [call for *_, call in ordered[:PLAYS]]
-
-
-def _play(place: str, call: Row, links: SiteLinks) -> Entry:
-    lines: list[tuple[str, Sequence[Inline]]] = [
-        (label, [sentence(text)])
-        for label, text in (
-            ("You ruled", call["ruled_text"]),
-            ("Right", call["right_text"]),
-            ("Because", links.free_text(plain_names(call["because"] or ""))),
-        )
-        if text
-    ]
-    reads_like = pattern_line(call, links)
-    if reads_like:
-        lines.append(("Reads like", reads_like))
-    rules: list[Inline] = []
-    for rule in (call["rule_ids"] or "").split(";"):
-        if rule:
-            rules += [", "] if rules else []
-            rules.append(links.rule(rule))
-    if rules:
-        lines.append(("Rules", rules))
-    costs = f"costs {CONSEQUENCES[call['consequence']]}" if call["consequence"] else ""
-    heading = call["misruling_title"] or subject(call["topic"])
-    return Entry(place, heading, "cross", costs, lines, [day(call["game_on"]), ", ", links.call(call["call_id"])])
 
 
 def _slot(ordinal: str, row: Row) -> list[Block]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Points, Section, Table
+from reports.blocks import Block, Cell, Column, Figure, Inline, Ledger, Link, Page, Paragraph, Points, Section, Table
 from reports.book import Person, Row, SeasonBook
 from reports.figures.charts import (
     BOUNDARY_ROWS,
@@ -18,6 +18,8 @@ from reports.links import SiteLinks, link_cell
 from reports.naming import slug
 from reports.pages.called_zone import umpire_zone
 from reports.pages.growth import growth_section
+from reports.pages.looks import WhoSawWhom, looks_section
+from reports.pages.plays import chosen_plays, play_entry
 from reports.pages.readiness_detail import looks_blocks, sensitivity_blocks
 from reports.words import (
     AREAS,
@@ -38,6 +40,9 @@ from reports.words import (
     sentence,
 )
 
+_PLAYS = 6
+"""Misruled plays told in full on the page; the others are on the pages of calls."""
+
 
 class UmpireRows:
     """What is published of each umpire, looked up by id."""
@@ -53,6 +58,7 @@ class UmpireRows:
             self.quiz.setdefault(row["umpire_id"], []).append(row)
         self.zones = book.by("called_zone", "umpire_id")
         self.zone_fit: Row | None = next(iter(book.rows("called_zone_fit")), None)
+        self.looks = WhoSawWhom(book.rows("umpire_evaluator"))
         self.misruling: Mapping[str, Row] = {row["misruling_code"]: row for row in book.misrulings}
 
 
@@ -62,6 +68,7 @@ def umpire_page(known: UmpireRows, person: Person, calls: Sequence[Row], links: 
     rates = {row["area"]: row for row in known.book.rates.get(person.id, [])}
     sections = [
         _standing(known, person, ready, links),
+        looks_section(known.looks, person.id, calls, links),
         _adjustment(rates, links),
         growth_section(known.book.growth.get(person.id, [])),
         _boundary(calls, links),
@@ -320,10 +327,16 @@ def _misrulings(known: UmpireRows, person: Person, calls: Sequence[Row], links: 
         rows,
         empty="No misruling was found among the graded calls.",
     )
+    wrong = [call for call in calls if call["verdict"] == "wrong"]
+    shown = chosen_plays(wrong, _PLAYS)
+    blocks: list[Block] = [table]
+    if shown:
+        title = "The plays themselves" if len(shown) == len(wrong) else f"{len(shown)} of the {len(wrong)} plays themselves"
+        blocks.append(Ledger("own-plays", title, [play_entry(f"own-{n}", call, links) for n, call in enumerate(shown, 1)]))
     return Section(
         "misrulings",
         "Misrulings",
-        [table],
+        blocks,
         margin=["What was ruled in the place of what. Each call leads to the facts, the ruling and the rule."],
     )
 

@@ -10,7 +10,8 @@ import pytest
 
 from pipeline.store.database import named_sql
 from reports.book import Person
-from reports.pages.letter import chosen_plays, umpire_letter
+from reports.pages.letter import umpire_letter
+from reports.pages.plays import chosen_plays
 from reports.slot_words import SLOT_DRILLS
 from reports.words import SLOT_ITEMS
 
@@ -91,8 +92,8 @@ def test_a_standard_that_is_met_is_said_beside_its_misrulings() -> None:
 
 def test_plays_show_each_misruling_once_before_any_twice_and_the_costliest_first() -> None:
     calls = [_wrong(1, "a", "count"), _wrong(5, "a", "count"), _wrong(2, "b", "out"), _wrong(3, "c", "base")]
-    assert [call["call_id"] for call in chosen_plays(calls)] == ["C002", "C003"]
-    assert [call["call_id"] for call in chosen_plays(calls[:2])] == ["C005", "C001"]
+    assert [call["call_id"] for call in chosen_plays(calls, 2)] == ["C002", "C003"]
+    assert [call["call_id"] for call in chosen_plays(calls[:2], 2)] == ["C005", "C001"]
 
 
 def test_slot_work_comes_with_its_drill_and_a_caution() -> None:
