@@ -28,8 +28,8 @@ def growth_section(rows: Sequence[Row]) -> Section | None:
         "From the first game to the last",
         [
             Column("Area"),
-            Column("First game"),
-            Column("Last game"),
+            Column("First game", "ref"),
+            Column("Last game", "ref"),
             Column("Games", "num"),
             Column("Rate at first", "num"),
             Column("Rate at last", "num"),

@@ -49,8 +49,8 @@ def looks_section(who: WhoSawWhom, umpire_id: str, calls: Sequence[Row], links: 
             Column("Evaluator"),
             Column("Games", "num"),
             Column("Calls", "num"),
-            Column("First"),
-            Column("Last"),
+            Column("First", "ref"),
+            Column("Last", "ref"),
             Column("Other umpires seen", "num"),
         ],
         [
