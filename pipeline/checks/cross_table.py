@@ -13,9 +13,17 @@ from pipeline.checks.across import (
 )
 from pipeline.checks.amended import find_amended_rows
 from pipeline.checks.findings import add_findings
+from pipeline.checks.quoting import identifier
 from pipeline.config import RunConfig
 from pipeline.store import Store
 from schemas import fact_columns, table
+
+COPIED_AGAINST = 20
+"""Of the sheets that hold one and the same row, how many are held against the others (our own choice, for speed): a
+copied sheet is missed only where each row that it shares stands in more sheets than that before."""
+
+_UNSIGNED = ("call_id", "game_id", "evaluator_id", "umpire_id", "pitch_no", "recorded_on", "note")
+"""What two copies of a call do not share: ids, numbers, day of entry and notes."""
 
 
 def find_across(config: RunConfig, store: Store) -> None:
@@ -30,7 +38,7 @@ def find_across(config: RunConfig, store: Store) -> None:
         "sheet_form": None,
         "facts_differ": {"columns": list(compared_facts())},
         "many_calls": {"most": MOST_CALLS_A_GAME},
-        "copied_sheets": {"rows": COPIED_ROWS, "share": COPIED_SHARE},
+        "copied_sheets": {"rows": COPIED_ROWS, "share": COPIED_SHARE, "most": COPIED_AGAINST},
         "straight_lining": {"calls": STRAIGHT_LINE_CALLS},
         "straight_scores": {"scores": STRAIGHT_LINE_SCORES},
         "answer_without_option": None,
@@ -38,9 +46,30 @@ def find_across(config: RunConfig, store: Store) -> None:
         "amended_before_game": None,
         "amendment_without_change": None,
     }
+    sign_calls(store)
     for name, parameters in queries.items():
         add_findings(store, "meta.finding", name, parameters)
     find_amended_rows(store, "meta.finding")
+
+
+def sign_calls(store: Store) -> None:
+    """Make the view `signed_call`, in which two calls have one signature where the same was recorded of both.
+
+    Columns that no sheet has say nothing, and are left out: making a number of them is dear.
+    """
+    constant = {
+        name
+        for (name,) in store.rows(
+            "SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = 'plate_calls' "
+            "AND column_default IS NOT NULL"
+        )
+    }
+    signed = [name for name in table("plate_calls").field_names if name not in constant and name not in _UNSIGNED]
+    store.run(
+        "CREATE OR REPLACE TEMP VIEW signed_call AS SELECT row_id, game_id, evaluator_id, "
+        "ball_x_in IS NOT NULL AND ball_z_in IS NOT NULL AS is_measured, "
+        f"hash({', '.join(['0', *map(identifier, signed)])}) AS signature FROM checked.plate_calls"
+    )
 
 
 def compared_facts() -> tuple[str, ...]:
