@@ -34,7 +34,12 @@ document.addEventListener("DOMContentLoaded", () => {
         shown += 1;
       }
     }
-    for (const [table, number] of left) table.closest("section").hidden = number === 0;
+    for (const [table, number] of left) {
+      const section = table.closest("section");
+      section.hidden = number === 0;
+      // A figure of everybody beside a table of some would mislead.
+      for (const figure of section.querySelectorAll("figure")) figure.hidden = number < table.tBodies[0].rows.length;
+    }
     told.textContent = shown === rows.length ? "" : shown === 0 ? "No umpire is left: take a filter back." : `${shown} of ${rows.length} umpires are shown.`;
   };
 

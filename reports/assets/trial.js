@@ -3,10 +3,11 @@
 "use strict";
 
 (() => {
-  const { start, el, reading, READINGS, percent, signed, named, table, NOTHING } = self.plateworkTools;
+  const { start, el, svg, reading, READINGS, percent, signed, named, table, NOTHING } = self.plateworkTools;
   const REACH = 0.2; // how far from the policy's cut a slider goes, as a share
   const MOST_ROWS = 300;
-  const SMALL = 40; // so many umpires are listed without being asked for
+  const PERSON = 22; // height of a row of the figure, in pixels
+  const SMALL = 60; // so many umpires are drawn
   const EVIDENCE = { games: "Games", calls: "Calls", evaluators: "Evaluators" };
   const RISKS = { ready: "Ready in error", not_yet: "Not yet in error" };
 
@@ -85,6 +86,56 @@
     return { parts: el("span", { class: "tool-slide" }, parts), set, field };
   };
 
+  // Everybody's chance as tried, with a ring where it stands by the policy, between the lines that the risks draw.
+  // The order stays that of the policy, so that a mark is seen to move.
+  const SHAPES = {
+    ready: ["accent", () => svg("circle", { r: 4.6 })],
+    more_looks: ["ink", () => svg("path", { d: "M0-5.6 5.6 0 0 5.6-5.6 0Z" })],
+    not_yet: ["warn", () => svg("rect", { x: -4.4, y: -4.4, width: 8.8, height: 8.8 })],
+  };
+  const mark = (x, y, role, shape, hollow) => {
+    const place = svg("svg", { x, y, overflow: "visible", class: `mark ${role}${hollow ? " diamond-open" : ""}` });
+    place.append(shape());
+    return place;
+  };
+  const chances = (header, settings, order, before, after, title) => {
+    const height = order.length * PERSON;
+    const at = (share) => `${(100 * share).toFixed(2)}%`;
+    const field = svg("svg", { class: "chart-field", width: "100%", height: height + 40, focusable: "false" });
+    const inner = svg("svg", { y: 18, overflow: "visible", width: "100%", height: height + 22 });
+    for (let k = 0; k <= 5; k++) {
+      const anchor = k === 0 ? "start" : k === 5 ? "end" : "middle";
+      inner.append(svg("line", { class: "tick", x1: at(k / 5), x2: at(k / 5), y1: 0, y2: height }), svg("text", { class: k % 2 ? "tick-text between" : "tick-text", x: at(k / 5), y: height + 15, "text-anchor": anchor }, percent(k / 5, 0)));
+    }
+    const lines = [[settings.risks.not_yet, `not yet up to ${percent(settings.risks.not_yet, 0)}`], [1 - settings.risks.ready, `ready from ${percent(1 - settings.risks.ready, 0)}`]];
+    for (const [share, words] of lines) {
+      const anchor = share < 0.2 ? "start" : share > 0.8 ? "end" : "middle";
+      inner.append(svg("line", { class: "cut", x1: at(share), x2: at(share), y1: -2, y2: height }), svg("text", { class: "cut-text", x: at(share), y: -6, "text-anchor": anchor }, words));
+    }
+    order.forEach((index, row) => {
+      const y = (row + 0.5) * PERSON;
+      const [was, is] = [before[index].chance, after[index].chance];
+      inner.append(svg("line", { class: "row-rule", x1: 0, x2: "100%", y1: y, y2: y }));
+      if (was !== null && was !== is) {
+        if (is !== null) inner.append(svg("line", { class: "range muted", x1: at(was), x2: at(is), y1: y, y2: y }));
+        inner.append(mark(at(was), y, "muted faint", () => svg("circle", { r: 3.4 })));
+      }
+      if (is !== null) {
+        const [role, shape] = SHAPES[after[index].verdict];
+        inner.append(mark(at(is), y, role, shape, after[index].verdict === "more_looks"));
+      }
+    });
+    field.append(inner);
+    const legend = ["ready", "more_looks", "not_yet"].map((verdict) => el("li", {}, reading(verdict)));
+    return el(
+      "figure",
+      {},
+      el("figcaption", {}, el("strong", {}, title), el("span", { class: "figure-note" }, "Chance of meeting every standard as tried; a ring and a line show from where it moved.")),
+      el("ul", { class: "legend" }, legend),
+      el("div", { class: "chart chart-people", "aria-hidden": "true" }, el("ol", { class: "chart-labels", "data-ruled": true }, order.map((index) => el("li", {}, header.people[index].name))), field, el("p", { class: "x-title" }, "chance of meeting every standard")),
+    );
+  };
+
   const make = async (root, data) => {
     const { header } = data;
     const own = policySettings(header);
@@ -97,8 +148,10 @@
     const counts = el("div");
     const movers = el("div");
     const everybody = el("div");
+    const drawing = el("div");
+    const fixed = header.people.map((_, index) => index).sort((a, b) => (before[b].chance ?? -1) - (before[a].chance ?? -1) || a - b);
     const lines = el("pre", { class: "tool-lines", tabindex: "0", "aria-label": "The settings as lines of policy.toml" });
-    const everybodyPart = el("details", { class: "exact", open: header.people.length <= SMALL }, el("summary", {}, "Everybody, with the chance before and after"), everybody);
+    const everybodyPart = el("details", { class: "exact" }, el("summary", {}, "Everybody, with the chance before and after"), everybody);
     const linesPart = el("details", { class: "exact" }, el("summary", {}, "These settings as lines of policy.toml"), lines);
     let waiting = false;
     const refresh = () => {
@@ -137,8 +190,8 @@
       const same = JSON.stringify(settings) === JSON.stringify(own);
       told.textContent = same
         ? `The policy's own settings: ${is.ready} of ${header.people.length} ready for ${header.title}.`
-        : `${is.ready} of ${header.people.length} ready for ${header.title}, by the policy ${was.ready}. ` +
-          (moved.length === 0 ? "Nobody reads otherwise." : moved.length === 1 ? "One umpire reads otherwise." : `${moved.length} umpires read otherwise.`);
+        : `${is.ready} of ${header.people.length} ready for ${header.title}${is.ready === was.ready ? ", as by the policy" : ` instead of ${was.ready}`}: ` +
+          (moved.length === 0 ? "nobody reads otherwise." : moved.length === 1 ? "one umpire reads otherwise." : `${moved.length} umpires read otherwise.`);
       counts.replaceChildren(
         table(
           `${id}-counts`,
@@ -153,6 +206,11 @@
           ? listed("movers", "Who reads otherwise", moved, after)
           : [el("p", { class: "nothing" }, same ? "Move a slider: who reads otherwise is named here." : "No reading changes, though chances may.")]),
       );
+      if (header.people.length <= SMALL) {
+        const ahead = after.filter((one) => one.verdict === "ready").length;
+        const sentence = same ? `${ahead} of ${after.length} are past the line of ready by the policy.` : `${ahead} of ${after.length} would be past the line of ready, with the evidence asked for.`;
+        drawing.replaceChildren(chances(header, settings, fixed, before, after, sentence));
+      }
       if (everybodyPart.open) {
         const all = header.people.map((_, index) => index).sort((a, b) => (after[b].chance ?? -1) - (after[a].chance ?? -1));
         everybody.replaceChildren(...listed("everybody", `Everybody judged for ${header.title}`, all, after));
@@ -205,7 +263,7 @@
         refresh();
       } }, "Back to the policy")),
     );
-    const results = el("div", { class: "tool-results" }, counts, movers, everybodyPart, linesPart);
+    const results = el("div", { class: "tool-results" }, counts, movers, drawing, everybodyPart, linesPart);
     root.replaceChildren(el("div", { class: "tool-trial" }, told, controls, results));
     if (header.draws < header.of) {
       root.append(

@@ -13,7 +13,7 @@ from reports.naming import slug
 from reports.pages.compare_data import INDEX
 from reports.words import count, interval, num, percent, plural
 
-_MOST_PAIRS = 300
+_MOST_PAIRS = 100
 
 
 def compare_page(book: SeasonBook, links: SiteLinks) -> Page:

@@ -65,7 +65,7 @@ def test_a_table_is_sorted_by_keyboard_and_keeps_its_filter(board):
 
 
 def test_the_board_fits_beside_its_margin_on_usual_screens(board):
-    for width in (1440, 1280):
+    for width in (1600, 1440, 1280):
         board.page.set_viewport_size({"width": width, "height": 900})
         cut = board.page.evaluate(
             """() => [...document.querySelectorAll('.table-wrap')].filter((one) => one.scrollWidth > one.clientWidth + 1)
