@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 from reports.figures.called_zone import ZoneDrawing
 from reports.figures.order_of_decision import OrderDrawing
@@ -14,8 +14,7 @@ MarkName = Literal["disc", "block", "rhomb", "ring", "cross", "query", "dash"]
 """Shapes that stand beside a word; none carries meaning by colour alone."""
 
 
-@dataclass(frozen=True)
-class Link:
+class Link(NamedTuple):
     """Words that lead to a place within the same folder of pages."""
 
     text: str
@@ -25,8 +24,7 @@ class Link:
 Inline = str | Link
 
 
-@dataclass(frozen=True)
-class Cell:
+class Cell(NamedTuple):
     """One cell of a table.
 
     `sort` is what the column is ordered by where that is not the text. `mark` is a shape before the text.

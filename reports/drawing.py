@@ -49,8 +49,13 @@ def _link(link: Link) -> str:
 
 
 def inline_text(parts: Iterable[Inline]) -> str:
-    """Return running text with its links, escaped."""
-    return "".join([escaped(part) if isinstance(part, str) else _link(part) for part in parts])
+    """Return running text with its links, escaped; `Markup` is HTML already, and stands as it is."""
+    return "".join(
+        [
+            escaped(part) if type(part) is str else _link(part) if isinstance(part, Link) else part  # in order of frequency
+            for part in parts
+        ]
+    )
 
 
 @lru_cache(maxsize=4096)
@@ -81,17 +86,21 @@ def _whole(item: Cell) -> str:
 
 
 def _sort(item: Cell) -> str:
-    return "" if item.sort is None else f' data-sort="{escaped(str(item.sort))}"'
+    if item.sort is None:
+        return ""
+    # A number has no character that needs escaping.
+    return f' data-sort="{escaped(item.sort) if isinstance(item.sort, str) else item.sort}"'
 
 
 def _row(items: Sequence[Cell], columns: Sequence[Column], row_id: str | None) -> str:
-    first = items[0]
     out = [f'<tr id="{escaped(row_id)}">' if row_id else "<tr>"]
-    out.append(f'<th scope="row" class="{columns[0].kind}"{_sort(first)}>{_cell(first)}</th>')
-    for item, column in zip(items[1:], columns[1:], strict=True):
-        mark = " marked" if item.mark else ""
-        text = _whole(item) if column.kind == "ref" else _cell(item)
-        out.append(f'<td class="{column.kind}{mark}"{_sort(item)}>{text}</td>')
+    tag = 'th scope="row"'
+    for item, column in zip(items, columns, strict=True):
+        kind = column.kind
+        text = _whole(item) if kind == "ref" and tag == "td" else _cell(item)
+        mark = " marked" if item.mark and tag == "td" else ""
+        out.append(f'<{tag} class="{kind}{mark}"{_sort(item)}>{text}</{tag[:2]}>')
+        tag = "td"
     out.append("</tr>\n")
     return "".join(out)
 

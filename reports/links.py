@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from markupsafe import Markup
+
 from reports.blocks import Cell, Inline, Link
 from reports.book import Person, SeasonBook
 from reports.naming import anchor, folder_names
@@ -42,6 +44,11 @@ class Atlas:
         )
 
     @cached_property
+    def kept(self) -> dict[tuple[object, ...], Markup]:
+        """Pieces of pages that many calls share, by what they are made from: filled and read by the ledgers."""
+        return {}
+
+    @cached_property
     def people_pattern(self) -> re.Pattern[str]:
         """Finds any person's id or name, or a part of a name of four letters or more."""
         words: set[str] = set()
@@ -71,6 +78,8 @@ class SiteLinks:
     def __init__(self, atlas: Atlas, root: str) -> None:
         self.atlas = atlas
         self.root = root
+        self.place: tuple[object, ...] = (root,)
+        """What the address of a rule depends on, so that pages with the same can share it."""
 
     def umpire(self, umpire_id: str) -> Link | str:
         """The umpire's name, leading to the dossier."""
@@ -149,6 +158,7 @@ class PacketLinks(SiteLinks):
         self.own = own
         self.calls_here = calls_here
         self.rules_page = rules_page
+        self.place = ("packet", root, rules_page)
         self._mine = {own.id.casefold(), *_words(own.name)}
 
     def umpire(self, umpire_id: str) -> str:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import groupby
 from operator import itemgetter
+
+from markupsafe import Markup
 
 from pipeline.config import AREA_TITLES
 from reports.blocks import Block, Entry, Inline, Ledger, Link, Page, Paragraph, Section
 from reports.book import Person, Row
+from reports.drawing import escaped, inline_text
 from reports.links import SiteLinks
 from reports.naming import anchor, slug
 from reports.pages.call_index import index_sections, summary_section
@@ -124,7 +128,7 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
         ("Elsewhere", _elsewhere(call["other_code_note"])),
     ):
         if text:
-            lines.append((label, [sentence(text)]))
+            lines.append((label, [_said(text)]))
     reads_like = pattern_line(call, links)
     if reads_like:
         lines.append(("Reads like", reads_like))
@@ -132,9 +136,8 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
     if note:
         # Somebody's own words are shown as they stand.
         lines.append(("Note", [note]))
-    rules = _rules(call, links)
-    if rules:
-        lines.append(("Rules", rules))
+    if rules := _rules(call, links):
+        lines.append(("Rules", [rules]))
     return Entry(
         anchor("call", call["call_id"]),
         f"{call['call_id']}, {topic(call['topic'])}",
@@ -143,6 +146,12 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
         lines,
         _margin(call, links),
     )
+
+
+@lru_cache(maxsize=8192)
+def _said(text: str) -> Markup:
+    """Return a text as a sentence, ready for the page: thousands of calls share the same words."""
+    return Markup(escaped(sentence(text)))  # noqa: S704
 
 
 def _pitch(call: Row) -> str | None:
@@ -168,7 +177,16 @@ def _elsewhere(note: str | None) -> str | None:
     return f"another code would rule otherwise ({note})"
 
 
-def _rules(call: Row, links: SiteLinks) -> list[Inline]:
+def _rules(call: Row, links: SiteLinks) -> Markup:
+    """Return the rules of a call, ready for the page; calls of one kind have the same."""
+    key = (links.place, call["rule_ids"], call["rule_refs"], call["confidence"])
+    kept = links.atlas.kept
+    if key not in kept:
+        kept[key] = Markup(inline_text(_rule_parts(call, links)))  # noqa: S704
+    return kept[key]
+
+
+def _rule_parts(call: Row, links: SiteLinks) -> list[Inline]:
     parts: list[Inline] = []
     for rule_id in (call["rule_ids"] or "").split(";"):
         if rule_id:
