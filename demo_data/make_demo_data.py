@@ -14,6 +14,7 @@ from pathlib import Path
 
 from demo_data import people_files as people
 from demo_data import planting, quiz
+from demo_data.decisions import DECISION_COLUMNS, decision_rows, plant_in_decisions
 from demo_data.entry_days import recorded_on
 from demo_data.game_calls import TRUTH_COLUMNS, calls_of, truth_row
 from demo_data.plan import ALIASED, WORKBOOK, Game, Plan, draw_plan
@@ -71,6 +72,8 @@ def write_season(out: Path, *, seed: int = SEED, scale: int = 1) -> None:
     planted, amendments = write_calls(plan, seed, season, truth)
     games, faults = planting.plant_in_games(list(people.game_rows(plan)), "games.csv")
     planted += [*faults, *planting.planted_elsewhere(plan, items), *planting.planted_days(plan)]
+    decisions, faults = plant_in_decisions(decision_rows(plan, seed), plan, "decisions.csv")
+    planted += faults
     positioning = (row for game in plan.games for row in people.positioning_rows(game, seed))
     ratings = (row for game in plan.games for row in people.rating_rows(game, seed))
     write_csv(season / "umpires.csv", people.UMPIRE_COLUMNS, people.umpire_rows(plan))
@@ -84,6 +87,7 @@ def write_season(out: Path, *, seed: int = SEED, scale: int = 1) -> None:
     write_csv(season / "slate.csv", people.SLATE_COLUMNS, people.slate_rows(seed))
     write_csv(season / "availability.csv", people.AVAILABILITY_COLUMNS, people.availability_rows(plan, seed))
     write_csv(season / "conflicts.csv", people.CONFLICT_COLUMNS, people.conflict_rows())
+    write_csv(season / "decisions.csv", DECISION_COLUMNS, decisions)
     (season / "policy.toml").write_bytes(POLICY.read_bytes())
     write_csv(truth / "umpires.csv", people.TRUE_UMPIRE_COLUMNS, people.true_umpire_rows(plan))
     write_csv(truth / "evaluators.csv", people.TRUE_EVALUATOR_COLUMNS, people.true_evaluator_rows(plan))

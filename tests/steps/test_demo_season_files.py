@@ -172,7 +172,7 @@ def planted(*kinds):
     "row",
     planted(
         "exact_duplicate", "contradictory_row", "impossible_count", "unknown_value", "unknown_game",
-        "zone_upside_down", "broken_row", "malformed_date",
+        "zone_upside_down", "broken_row", "malformed_date", "unknown_umpire",
     ),
     ids=lambda row: f"{row['planted_id']} {row['kind']}",
 )  # fmt: skip
@@ -181,6 +181,14 @@ def test_a_planted_row_is_set_aside_at_its_line(checked, row):
         "SELECT reason FROM meta.reject WHERE path = ? AND line_no = ?", [row["file"], int(row["line_no"])]
     )
     assert len(reasons) == 1
+
+
+def test_a_decision_for_a_level_that_no_policy_has_is_pointed_out(checked):
+    (row,) = planted("unknown_level")
+    where = checked.rows(
+        "SELECT path, line_no FROM meta.finding WHERE kind = 'unknown_level' AND table_name = 'decisions'"
+    )
+    assert where == [(row["file"], int(row["line_no"]))]
 
 
 def test_nothing_is_set_aside_but_what_was_planted_and_the_rows_that_a_planted_one_contradicts(checked):
