@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import codecs
 import hashlib
+import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline import packed
@@ -21,6 +22,9 @@ WORKBOOK_ENDINGS = {".xlsx"}
 OTHER_TEXT_ENDINGS = {".txt", ".tab"}
 """Endings that a sheet may have too; other files have them more often, so that only our names are looked at."""
 
+HEADINGS_ENDING = "headings.toml"
+"""How the name of a headings file ends."""
+
 FOREIGN_ENDINGS = {".xls", ".xlsm", ".xlsb", ".ods", ".numbers"}
 """Endings of spreadsheets that are not read; met under the name of one of our sheets, they are a fault."""
 
@@ -29,13 +33,15 @@ FOREIGN_ENDINGS = {".xls", ".xlsm", ".xlsb", ".ods", ".numbers"}
 class Source:
     """One file of the season folder; `relative` is its path within the folder, `table_name` None if not ours.
 
-    Files of other spreadsheet programs are listed only where they bear the name of one of our sheets.
+    Files of other spreadsheet programs are listed only where they bear the name of one of our sheets. `trouble` says
+    why a file is not to be opened, whatever it holds.
     """
 
     path: Path
     relative: str
     table_name: str | None
     is_withdrawn: bool = False
+    trouble: InputError | None = None
 
     @property
     def is_workbook(self) -> bool:
@@ -78,19 +84,64 @@ def find_sources(season: Path, out: Path, table_names: tuple[str, ...]) -> list[
     """List the sheets of a season folder, sorted by path, looking into folders but not into results.
 
     Left alone are hidden files and folders, folders called `truth` or `out`, the folder of results, and
-    lock files of spreadsheet programs.
+    lock files of spreadsheet programs. A link that leads out of the season folder, and a file whose name is not in
+    UTF-8, are listed with what is wrong with them.
     """
     found: list[Source] = []
-    results = out.resolve()
+    results, inside = out.resolve(), season.resolve()
     for path in sorted(season.rglob("*"), key=lambda item: item.relative_to(season).as_posix()):
-        parts = path.relative_to(season).parts
+        parts = tuple(shown(part) for part in path.relative_to(season).parts)
+        if path.is_symlink() and path.is_dir() and not _is_inside(path, inside) and not _left_alone(parts):
+            # A linked folder is not looked into; what lies in it must not be missed in silence.
+            found.append(Source(path, "/".join(parts), None, trouble=_leads_out(parts, "folder")))
+            continue
         # A link that leads in a circle is no file, and resolving it would raise.
         if not path.is_file() or results in path.resolve().parents:
             continue
         source = source_of(path, parts, table_names)
+        trouble = _trouble(path, parts, inside)
         if source is not None:
-            found.append(source)
+            found.append(replace(source, trouble=trouble))
+        elif trouble is not None and parts[-1].casefold().endswith(HEADINGS_ENDING) and not _left_alone(parts):
+            found.append(Source(path, "/".join(parts), None, trouble=trouble))
     return found
+
+
+def shown(name: str) -> str:
+    r"""Return a file name that can be written down: bytes that are no UTF-8 as `\xe9`."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
+
+
+def _is_inside(path: Path, folder: Path) -> bool:
+    real = path.resolve()
+    return real == folder or folder in real.parents
+
+
+def _left_alone(parts: tuple[str, ...]) -> bool:
+    """Whether a file is none of ours by where it lies: hidden, a lock file, or in a folder that is passed over."""
+    return any(part.startswith((".", "~$")) for part in parts) or bool(
+        IGNORED_FOLDERS & {part.casefold() for part in parts}
+    )
+
+
+def _trouble(path: Path, parts: tuple[str, ...], inside: Path) -> InputError | None:
+    """Return why a file must not be read: its name cannot be written down, or it lies elsewhere."""
+    if any(shown(part) != part for part in path.parts):
+        return InputError(
+            "the name of this file, or of a folder that it is in, is not in UTF-8, so no account could name it",
+            where=Where("/".join(parts)),
+            hint="give it a name of plain letters",
+        )
+    # What a sheet holds must be in the folder that is handed on and kept; and a link could bring in anybody's file.
+    return None if _is_inside(path, inside) else _leads_out(parts, "file")
+
+
+def _leads_out(parts: tuple[str, ...], what: str) -> InputError:
+    return InputError(
+        f"this is a link to a {what} outside the season folder, and is not followed",
+        where=Where("/".join(parts)),
+        hint=f"put a copy of the {what} in the place of the link, or take the link out",
+    )
 
 
 def source_of(path: Path, parts: tuple[str, ...], table_names: tuple[str, ...]) -> Source | None:

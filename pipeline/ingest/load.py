@@ -94,6 +94,8 @@ def _look_through(config: RunConfig, tables: tuple[Table, ...], folder: Path) ->
     names = _names(tables)
     for number, source in enumerate(files.find_sources(config.season, config.out, names)):
         try:
+            if source.trouble is not None:
+                raise source.trouble
             if source.is_packed and not source.is_withdrawn:
                 for inner in files.unpacked(source, folder, number, names):
                     _look_into(inner, by_name, folder, survey)

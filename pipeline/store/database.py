@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from pipeline.errors import PlateworkError, StoreBusyError, StoreVersionError, Where
+from pipeline.errors import PlateworkError, StoreBusyError, StoreVersionError, UnwritableError, Where
 from pipeline.store import version
 from pipeline.store.faults import damaged, storage_faults, told_fault
 from pipeline.store.history_copy import shared_columns
@@ -217,6 +217,14 @@ class Store:
 
 def _connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     where = path or Path(":memory:")
+    try:
+        str(where).encode()
+    except UnicodeEncodeError as error:
+        raise UnwritableError(
+            "the name of the folder for the results, or of one that it is in, is not in UTF-8, which the engine needs",
+            where=Where(str(where).encode(errors="backslashreplace").decode()),
+            hint="give a folder with another name, with --out",
+        ) from error
     try:
         return duckdb.connect(str(path) if path else ":memory:", read_only=read_only, config=dict(_SETTINGS))
     except duckdb.Error as error:

@@ -7,6 +7,7 @@ import datetime as dt
 import io
 import math
 import os
+import sys
 from dataclasses import replace
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from types import SimpleNamespace
@@ -20,7 +21,7 @@ from pipeline.case_lists import check_quiz, explain_case, rule_cases
 from pipeline.case_plays import Request, make_plays
 from pipeline.config import Policy, RunConfig
 from pipeline.effect_fits import effects_csv
-from pipeline.errors import FaultsError
+from pipeline.errors import FaultsError, UnwritableError
 from pipeline.formulas import safe_row, spreadsheet_safe, spreadsheet_safe_sql, without_marks
 from pipeline.ingest.load import load_season
 from pipeline.rules.plays.sheet import quiz_sheet
@@ -268,6 +269,71 @@ def test_a_hundred_thousand_empty_lines_are_no_rows(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["plate_calls_'; DROP TABLE x; --.csv", "plate_calls_*?[a].csv", "plate_calls_\n\x1b[31m.csv"])
 def test_a_file_name_is_only_a_name(tmp_path: Path, name: str) -> None:
     assert load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n", name)["rows_staged"] == 1
+
+
+def faults_of(tmp_path: Path) -> list[str]:
+    """Load the season again and return the faults that stop it."""
+    with Store() as store, pytest.raises(FaultsError) as caught:
+        load_season(RunConfig(tmp_path / "season", tmp_path / "out", Policy("T", "", None, None, ())), store)
+    assert caught.value.exit_code == 2
+    return [str(fault) for fault in caught.value.faults]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links as POSIX systems have them")
+def test_links_out_of_the_season_folder_are_named_and_not_followed(tmp_path: Path) -> None:
+    load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n")
+    season, elsewhere = tmp_path / "season", tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "private.csv").write_text(f"{HEADINGS}\nC9,G1,E01,secret\n")
+    (season / "plate_calls_ben.csv").symlink_to(elsewhere / "private.csv")
+    (season / "ana").symlink_to(elsewhere)
+    (season / "odd.headings.toml").symlink_to(elsewhere / "private.csv")
+    # What is passed over as a file is passed over as a link.
+    (season / ".hidden.csv").symlink_to(elsewhere / "private.csv")
+    (season / "truth").symlink_to(elsewhere)
+    (season / "picture.png").symlink_to(elsewhere / "private.csv")
+    faults = faults_of(tmp_path)
+    assert [fault.partition(":")[0] for fault in faults] == ["ana", "odd.headings.toml", "plate_calls_ben.csv"]
+    assert all("outside the season folder, and is not followed" in fault for fault in faults)
+    assert all("put a copy of the" in fault for fault in faults)
+    assert "secret" not in str(faults)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links as POSIX systems have them")
+def test_a_link_to_a_sheet_in_the_season_folder_is_a_sheet_and_so_is_a_season_reached_by_a_link(tmp_path: Path) -> None:
+    load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n")
+    season = tmp_path / "season"
+    (season / "notes").mkdir()
+    (season / "plate_calls.csv").rename(season / "notes" / "raw.txt")
+    (season / "plate_calls.csv").symlink_to(season / "notes" / "raw.txt")
+    (tmp_path / "by_link").symlink_to(season)
+    with Store() as store:
+        load_season(RunConfig(tmp_path / "by_link", tmp_path / "out", Policy("T", "", None, None, ())), store)
+        assert store.rows("SELECT path, rows_in FROM meta.file WHERE table_name = 'plate_calls'") == [("plate_calls.csv", 1)]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names that other systems do not allow")
+def test_a_file_name_that_is_not_utf_8_is_told_and_named_as_well_as_can_be(tmp_path: Path) -> None:
+    load(tmp_path, f"{HEADINGS}\nC1,G1,E01,a\n")
+    season = os.fsencode(tmp_path / "season")
+    for name in (b"plate_calls_Ren\xe9.csv", b"foto_Ren\xe9.png", b"Ren\xe9.headings.toml"):
+        with open(season + b"/" + name, "wb") as stream:  # noqa: PTH123
+            stream.write(f"{HEADINGS}\nC9,G1,E01,a\n".encode())
+    faults = faults_of(tmp_path)
+    assert [fault.partition(":")[0] for fault in faults] == [r"Ren\xe9.headings.toml", r"plate_calls_Ren\xe9.csv"]
+    assert all("not in UTF-8" in fault and "give it a name of plain letters" in fault for fault in faults)
+    # It can be printed anywhere.
+    assert "\n".join(faults).encode()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names that other systems do not allow")
+def test_a_folder_for_results_whose_name_is_not_utf_8_is_told(tmp_path: Path) -> None:
+    folder = Path(os.fsdecode(os.fsencode(tmp_path) + b"/Ren\xe9"))
+    folder.mkdir()
+    with pytest.raises(UnwritableError, match="not in UTF-8") as caught:
+        Store(folder / "season.duckdb")
+    assert str(caught.value).encode()
+    assert "--out" in str(caught.value)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="links as POSIX systems have them")
