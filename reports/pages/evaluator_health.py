@@ -148,7 +148,7 @@ def _chance(value: float | None) -> str:
     return "under 0.001" if value < 0.001 else f"{value:.3f}"
 
 
-_MOST = 150
+_MOST = 100
 _SHOWN = ("facts_recorded", "contradictions", "wrong_grades", "graded_right", "wrong_passed", "repeated_rows", "days_late")
 
 

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 
 from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
-from reports.figures.charts import MOST_ROWS, points_chart, share_chart
+from reports.figures.charts import points_chart, share_chart
 from reports.links import SiteLinks, link_cell
 from reports.pages.evaluator_health import health_of_all
 from reports.pages.shared_looks import shared_looks
 from reports.words import CODES, NOTHING, count, interval, num, percent, plural, point_range, points, sentence
 
+_DRAWN = 60
+_LISTED = 100
 SEVERITY_MARGIN = (
     "Severity is how far the share of right calls under this evaluator lies from the panel's, with umpires and "
     "situations held alike. Below zero: fewer calls come out right on these sheets. It is taken out of every umpire's "
@@ -56,16 +58,16 @@ def is_apart(low: float | None, high: float | None) -> bool:
 def _shown(rows: Sequence[Row], key: str) -> list[Row]:
     """The rows that have a value, in its order, as many as a figure has room for: half from each end."""
     known = sorted((row for row in rows if row[key] is not None), key=lambda row: (row[key], row["evaluator_id"]))
-    if len(known) <= MOST_ROWS:
+    if len(known) <= _DRAWN:
         return known
-    return known[: MOST_ROWS // 2] + known[-(MOST_ROWS // 2) :]
+    return known[: _DRAWN // 2] + known[-(_DRAWN // 2) :]
 
 
 def _limited(rows: Sequence[Row], key: str) -> list[Block]:
     known = sum(row[key] is not None for row in rows)
-    if known <= MOST_ROWS:
+    if known <= _DRAWN:
         return []
-    half = MOST_ROWS // 2
+    half = _DRAWN // 2
     return [Paragraph([f"The {half} lowest and {half} highest of {known:,}; all are in tables/pub_evaluator.csv."])]
 
 
@@ -173,6 +175,7 @@ def _agreement(rows: Sequence[Row], links: SiteLinks) -> Section:
 
 
 def _messages(rows: Sequence[Row], links: SiteLinks) -> Section:
+    found = [row for row in rows if row["message"] or row["other_code_suspect"]]
     table = Table(
         "messages-table",
         "What to talk about, and with whom",
@@ -184,10 +187,12 @@ def _messages(rows: Sequence[Row], links: SiteLinks) -> Section:
                 Cell(CODES.get(row["other_code_suspect"] or "", NOTHING)),
                 num(row["other_code_calls"], count(row["other_code_calls"]) if row["other_code_calls"] else NOTHING),
             ]
-            for row in rows
-            if row["message"] or row["other_code_suspect"]
+            for row in found[:_LISTED]
         ],
         empty="Nothing stands out on any evaluator's sheets.",
     )
     margin = "A pattern on paper is a question, not a verdict: ask before concluding. Each evaluator's packet says the same in a letter."
-    return Section("messages", "Worth a conversation", [table], margin=[margin])
+    blocks: list[Block] = [table]
+    if len(found) > _LISTED:
+        blocks.append(Paragraph([f"The first {_LISTED} of {len(found):,}; all are in tables/pub_evaluator.csv."]))
+    return Section("messages", "Worth a conversation", blocks, margin=[margin])

@@ -36,7 +36,7 @@ def quality_page(book: SeasonBook, links: SiteLinks) -> Page:
             _trust(book, facts, checks, health, kinds),
             books_section(files),
             rejects_section(book.rows("reject_kind"), book.rows("reject_shown"), rejected),
-            mends_section(book.rows("mend_shown")),
+            mends_section(book.rows("mend_state"), book.rows("mend_shown")),
             amendments_section(book.rows("amendment"), links),
             versions_section(),
             findings_section(kinds, book.rows("finding_shown"), links),

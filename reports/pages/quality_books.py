@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 
 from reports.blocks import Block, Cell, Column, Paragraph, Section, Table
@@ -11,8 +10,9 @@ from reports.links import SiteLinks, link_cell
 from reports.words import NOTHING, count, day, num, plain_names, plural, sentence
 
 _LONGEST = 160
-_FILES = 120
-_AMENDMENTS = 150
+_FILES = 100
+_REMARKS = 60
+_AMENDMENTS = 100
 _SUMS = ("rows_in", "accepted", "quarantined", "replaced", "rows_blank")
 _COUNTS = [
     Column("Rows in", "num"),
@@ -71,7 +71,9 @@ def books_section(files: Sequence[Row]) -> Section:
     if files:
         blocks.append(_files(files))
     if remarks := [row for row in files if row["notes"]]:
-        blocks.append(_remarks(remarks[:_FILES]))
+        blocks.append(_remarks(remarks[:_REMARKS]))
+    if len(remarks) > _REMARKS:
+        blocks.append(Paragraph([f"The first {_REMARKS} of {len(remarks):,}; all are in tables/pub_file.csv."]))
     if len(files) > _FILES:
         more = f"{_FILES} of {len(files):,} files, those with something to look at first; all are in tables/pub_file.csv."
         blocks.append(Paragraph([more]))
@@ -169,12 +171,11 @@ def rejects_section(kinds: Sequence[Row], shown: Sequence[Row], rejected: int) -
     return Section("rejects", "Rows set aside", blocks, margin=[margin])
 
 
-def mends_section(mends: Sequence[Row]) -> Section:
-    """Make the section of mended rows that came back, with the row that each stands for."""
-    if not mends:
+def mends_section(states: Sequence[Row], shown: Sequence[Row]) -> Section:
+    """Make the section of mended rows that came back: how many came to what, then the first, each with its first row."""
+    if not states:
         return Section("mends", "Mended rows", [Paragraph(["No mended row was put back so far."])])
-    states = Counter(row["state"] for row in mends)
-    told = "; ".join(f"{number:,} {MEND_STATES[state]}" for state, number in sorted(states.items()))
+    told = "; ".join(f"{row['mends']:,} {MEND_STATES[row['state']]}" for row in states)
     table = Table(
         "mends-table",
         "The trail of mended rows",
@@ -189,11 +190,15 @@ def mends_section(mends: Sequence[Row]) -> Section:
                 Cell(_cut(row["original_text"])),
                 Cell(_cut(row["raw_text"])),
             ]
-            for row in mends
+            for row in shown
         ],
     )  # fmt: skip
     margin = "The row as it first came is kept; all mends and both texts in full are in tables/pub_mend.csv."
-    return Section("mends", "Mended rows", [Paragraph([sentence(told)]), table], margin=[margin])
+    blocks: list[Block] = [Paragraph([sentence(told)]), table]
+    everything = sum(row["mends"] for row in states)
+    if len(shown) < everything:
+        blocks.append(Paragraph([f"The first {len(shown):,} of {everything:,}, those that were not taken before the others."]))
+    return Section("mends", "Mended rows", blocks, margin=[margin])
 
 
 def _original(row: Row) -> str:

@@ -7,4 +7,4 @@ SELECT
     original_reason, message
 FROM published.pub_mend
 ORDER BY message IS NULL, path, sheet NULLS FIRST, line_no
-LIMIT 150
+LIMIT 60

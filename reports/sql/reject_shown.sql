@@ -6,4 +6,4 @@ SELECT
     path, sheet, line_no, table_name, column_name, value, reason, remedy, stage
 FROM published.pub_reject
 ORDER BY path, sheet NULLS FIRST, line_no NULLS FIRST
-LIMIT 150
+LIMIT 100

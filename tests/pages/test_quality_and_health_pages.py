@@ -153,14 +153,14 @@ def test_of_very_many_files_those_with_something_to_look_at_come_first_and_the_r
     files = [file(f"a{n:03d}.csv", **clean) for n in range(130)] + [file("z.csv")]
     section = books_section(files)
     shown = tables(section)["books-table"].rows
-    assert (shown[0][0].text, len(shown)) == ("z.csv", 120)
-    assert "120 of 131 files" in told(section)
+    assert (shown[0][0].text, len(shown)) == ("z.csv", 100)
+    assert "100 of 131 files" in told(section)
     assert "tables/pub_file.csv" in told(section)
 
 
 def test_without_rejects_mends_or_findings_each_section_says_so():
     assert told(rejects_section([], [], 0)) == "No row was set aside: every row could be used."
-    assert "No mended row" in told(mends_section([]))
+    assert "No mended row" in told(mends_section([], []))
     assert "There is no finding" in told(findings_section([], [], SiteLinks(atlas(), "")))
     assert tables(books_section([]))["sheets-table"].rows == []
 
@@ -186,14 +186,16 @@ def mend(state, **more):
 
 def test_the_trail_of_a_mended_row_leads_from_it_to_the_row_that_it_stands_for():
     lost = mend("unplaced", original_path=None, original_line_no=None, original_reason=None, original_text=None, message="names no row")
-    section = mends_section([mend("applied"), lost])
+    states = [{"state": "applied", "mends": 70}, {"state": "unplaced", "mends": 1}]
+    section = mends_section(states, [mend("applied"), lost])
     first, second = words(tables(section)["mends-table"])
     assert first == [
         "m.csv, line 2", "games.csv, line 1,162", "Taken: it stands for the row that it names.",
         "The day is not in the calendar.", "old", "new",
     ]  # fmt: skip
     assert second[1:5] == ["–", "Names no row.", "–", "–"]
-    assert "1 taken: it stands for the row that it names; 1 set aside: it names no row" in told(section).lower()
+    assert "70 taken: it stands for the row that it names; 1 set aside: it names no row" in told(section).lower()
+    assert "The first 2 of 71" in told(section)
 
 
 def test_findings_stand_under_their_kind_with_what_to_do_and_what_is_left_out_is_said():
