@@ -74,7 +74,7 @@ def fill(store):
         add(
             store, "pub_readiness", umpire_id=umpire, name=name, level="low", level_title="Lower",
             target_level="high", target_title="Upper <level>", verdict=verdicts[place % 3] if seen else "more_looks",
-            probability=0.1 * place if seen else None, games=2 if seen else 0, calls=4 if seen else 0,
+            decided_by="A clause <of the rule>", probability=0.1 * place if seen else None, games=2 if seen else 0, calls=4 if seen else 0,
             evaluators=2 if seen else 0, evidence_ok=seen, nearest_area="pitches" if seen else None,
             nearest_cut=0.915 if seen else None, nearest_estimate=0.9 if seen else None,
             reasons_for="First reason; second reason", reasons_against="", would_change="More of <this>",
@@ -128,7 +128,38 @@ def _seen(store, place, umpire, name):
     add(store, "pub_positioning", umpire_id=umpire, item="in_slot", checks=4, good=3, rate=0.75, low=0.4, high=0.9)
 
 
+def _clinics(store):
+    """Add a session of one subject for everybody who was seen, a play, and decisions with reasons that bite."""
+    effect = {"expected_wrong": 7.0, "removed": 2.1, "removed_low": 0.5, "removed_high": 4.0}
+    quiz = {"not_known": 1, "known": 2, "not_clear": 3, "not_asked": 1}
+    add(store, "pub_clinic_plan", sessions=1, attendees=7, seats_filled=7, umpires_wrong=7, wrong_seen=7, **effect,
+        share_removed_rules=0.4, share_removed_practice=0.2, share_removed_off=0.5)  # fmt: skip
+    add(store, "pub_clinic_target", misruling_code="pitch.<called>", place=1, seats_filled=7, **effect, weighted=2.1,
+        judged_share=1.0, **quiz)  # fmt: skip
+    add(store, "pub_clinic_session", session=1, form="both", topics="pitch;a <topic>", attendees=7, **effect, weighted=2.1)
+    for place, (topic, form) in enumerate((("pitch", "field"), ("a <topic>", "room")), 1):
+        add(store, "pub_clinic_subject", session=1, place=place, topic=topic, area="pitches", form=form, attendees=7, times=7,
+            chances=14, season_times=7, season_chances=14, **effect, judged_share=1.0, **quiz,
+            misruling_codes="pitch.<called>", strata="pitch/low/<just_off>")  # fmt: skip
+    for place, umpire in enumerate([one for one in NAMES if one != "thin"], 1):
+        add(store, "pub_clinic_attendee", session=1, umpire_id=umpire, topic="pitch", place=place, times=1, chances=2, rate=0.5,
+            season_rate=0.5, expected_wrong=1.0, removed=0.3, knowledge="not_known", answers=4, right_answers=1,
+            misruling_codes="pitch.<called>", misruling_times="1", call_ids=f"{umpire}/<1>;nowhere")  # fmt: skip
+        add(store, "pub_committee_decision", umpire_id=umpire, name=NAMES[umpire], level=("high", "gone <level>")[place % 2],
+            decided_on=dt.date(2026, 6, 1), decision=("promote", "other")[place % 2], decided_by="<b>chair</b>",
+            reasons='=HYPERLINK("http://outside.example","x") <script>alert(3)</script>', verdict=("ready", None)[place % 2],
+            comparison=("agrees", "not_compared")[place % 2], is_latest=True)  # fmt: skip
+    add(store, "pub_clinic_play", session=1, number=1, item_id="C<1>", topic="a <topic>", rule_code="nfhs",
+        stem="A <pitch> comes in. What is the ruling?", option_a="It is a <ball>.", option_b="It is a strike.", why_a="It is <not>.",
+        key="b", because="Part of it touched <the zone>.", rule_refs="nfhs 7-2", confidence="memory", difficulty="plain",
+        difficulty_why="nothing <pulls>", origin="A worked <case>.")  # fmt: skip
+    for level, times in (("low", 7), ("gone <level>", 0)):
+        add(store, "pub_level_topic", level=level, topic="pitch", times=times, chances=14, umpires=times, rate=times / 14,
+            rate_low=0.0, rate_high=0.7, beside="above" if times else "below")  # fmt: skip
+
+
 def _rest(store):
+    _clinics(store)
     add(
         store, "pub_misruling", misruling_code="pitch.<called>", title="Ball called <a strike>", topic="pitch",
         area="pitches", consequence="count", consequence_weight=1.0, times=7, umpires=7, chances=14, rate=0.5,
