@@ -9,7 +9,7 @@ columns see `fit_table.py`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,6 +30,7 @@ HIGHEST_COEFFICIENT = 30.0
 # log-likelihood. No need to look further where the effect's mere removal costs more than CLEAR_LOSS.
 SUSPECT_SD = 0.15
 SINGULAR_LOSS = 1e-5
+RAISED_SDS = (0.05, 0.1, 0.2)
 CLEAR_LOSS = 5.0
 FEWEST_TRIALS = 10
 LARGEST_BORDER = 10_000
@@ -209,6 +210,14 @@ def _fit(
         steps, evaluations = steps + fallen.steps, evaluations + fallen.evaluations
         if fallen.value > best.value - SINGULAR_LOSS:
             best, packing = fallen, smaller
+    # The other way round: on the log scale the likelihood is flat near SD 0, and a long step may have got lost there.
+    while (raised := _raised(model, packing, best, names)) is not None:
+        larger, point = raised
+        climbed = search_mode(model, larger, point, tolerance=tolerance)
+        steps, evaluations = steps + climbed.steps, evaluations + climbed.evaluations
+        if climbed.value <= best.value + SINGULAR_LOSS:
+            break
+        best, packing = climbed, larger
     mode = mode_at(model, packing, best.at)
     variances = model.variances(mode)
     rough = model.rough_information(mode)
@@ -245,6 +254,19 @@ def _fit(
         model=model,
         mode=mode,
     )
+
+
+def _raised(model: LaplaceModel, packing: Packing, best: Maximum, names: Sequence[str]) -> tuple[Packing, Point] | None:
+    """Return a point from which to climb on, if the likelihood grows when an SD that fell to 0 is raised again."""
+    point = packing.point(best.at)
+    for name in names:
+        if name in packing.free:
+            continue
+        for sd in RAISED_SDS:
+            tried = replace(point, sd={**point.sd, name: sd})
+            if model.mode(tried.fixed, tried.sd, tried.own).log_likelihood > best.value + SINGULAR_LOSS:
+                return Packing.of(model, [one for one in names if one in packing.free or one == name]), tried
+    return None
 
 
 def _named(model: LaplaceModel, point: Point, fixed_names: tuple[str, ...]) -> dict[str, float]:

@@ -39,9 +39,9 @@ from pipeline.scoring.validity.simulate import simulate
 DRAWS = 2000
 # Seasons by size: of the ordinary design, and of each hard one. Chosen so that the error of a coverage is about
 # one point, and that all take about 25 minutes of one core.
-SEASONS = {"24": (240, 100), "96": (80, 40), "480": (12, 6)}
-FOLLOWED = {"24": 100, "96": 20, "480": 0}
-WITH_LME4 = {"24": 12, "96": 2, "480": 0}
+SEASONS = {"24": (240, 50), "96": (40, 16), "480": (6, 3)}
+FOLLOWED = {"24": 100, "96": 15, "480": 0}
+WITH_LME4 = {"24": 6, "96": 1, "480": 0}
 REPLAYED = 2
 STORED = Path(__file__).parents[2] / "schemas" / "known_truth.json"
 
@@ -213,7 +213,7 @@ def main() -> None:
         sys.stdout.write("lme4 is left out: no Rscript with lme4 (Debian: r-cran-lme4)\n")
     cache: dict[tuple[str, str], dict[str, Any]] = {}
     for design, size, seasons in groups(set(asked.only.split(",")) - {""}, asked.quick):
-        path = asked.cache / f"{design.key}_{size.key}_{seasons}.json"
+        path = asked.cache / f"{design.key}_{size.key}.json"
         if not path.exists():
             path.write_text(json.dumps(run_group(design, size, seasons, with_lme4)))
         group = cache[design.key, size.key] = json.loads(path.read_text())
