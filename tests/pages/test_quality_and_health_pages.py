@@ -10,6 +10,7 @@ from reports.pages.quality_books import books_section, mends_section, rejects_se
 from reports.pages.quality_checks import checks_page, checks_told, suites_section
 from reports.pages.quality_facts import facts_section, open_section
 from reports.pages.quality_findings import findings_section
+from reports.pages.shared_looks import shared_looks
 
 
 def atlas():
@@ -243,3 +244,33 @@ def test_the_page_on_the_data_names_whose_sheets_stand_out_and_leads_to_all_meas
     assert words(tables(section)["standing-out"]) == [["Second Evaluator", "Measured rows that repeat another"]]
     assert "health of the sheets" in told(section)
     assert "No evaluator's sheets stand out" in told(standing_out(rows[1:], SiteLinks(atlas(), "")))
+
+
+class Pairs:
+    """A book in which only the pitches that two evaluators share are published."""
+
+    def __init__(self, whole, pairs):
+        self.found = {"evaluator_agreement": whole, "evaluator_pair": pairs}
+
+    def rows(self, name):
+        return self.found[name]
+
+
+def test_pairs_who_agree_least_come_first_and_how_far_all_agree_is_said():
+    whole = [
+        {"aspect": "verdict", "looks": 40, "evaluators": 2, "alpha": 0.83, "alpha_low": 0.7, "alpha_high": 0.9},
+        {"aspect": "grade", "looks": 1, "evaluators": 2, "alpha": None, "alpha_low": None, "alpha_high": None},
+    ]
+    pair = {"aspect": "verdict", "looks": 20, "same": 18}
+    pairs = [
+        {**pair, "evaluator_id": "E1", "other_id": "E2", "kappa": 0.8},
+        {**pair, "evaluator_id": "E2", "other_id": "E1", "kappa": None},
+        {**pair, "evaluator_id": "E1", "other_id": "E3", "kappa": -0.1},
+    ]
+    section = shared_looks(Pairs(whole, pairs), SiteLinks(atlas(), ""))
+    assert told(section) == (
+        "How far evaluators agree who saw the same pitch: on the verdict by the rules, alpha 0.83 (0.70 to 0.90) over 40 pitches; "
+        "on the grade that was written, all answers were the same over 1 pitch."
+    )
+    assert [row[5] for row in words(tables(section)["pair-table"])] == ["−0.10", "0.80", "–"]
+    assert "agreement is not measured" in told(shared_looks(Pairs([], []), SiteLinks(atlas(), "")))
