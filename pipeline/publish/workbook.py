@@ -77,6 +77,11 @@ def heading(field: Field) -> str:
     return f"{field.title}, {_UNITS.get(field.unit, field.unit)}" if field.unit else field.title
 
 
+def for_people(table: Table) -> bool:
+    """Whether a table has anything to read in a workbook: packed bytes, as the draws are, have not."""
+    return all(field.unit != "base64" for field in table.fields)
+
+
 def write_workbook(store: Store, tables: Sequence[Table], rows: Mapping[str, int], title: str, path: Path) -> None:
     """Write one sheet for each table of at most `WORKBOOK_ROWS` rows, after `contents` and `columns`.
 
@@ -94,11 +99,18 @@ def write_workbook(store: Store, tables: Sequence[Table], rows: Mapping[str, int
     with xlsxwriter.Workbook(str(path), options) as book:
         book.set_properties({"title": "Season tables", "created": _MADE_ON})
         formats = _Formats(book)
-        shown = [table for table in tables if rows[table.name] <= WORKBOOK_ROWS]
+        shown = [table for table in tables if not _left_out(table, rows[table.name])]
         _write_contents(book.add_worksheet("contents"), tables, rows, title, formats)
         _write_columns(book.add_worksheet("columns"), tables, formats)
         for table in shown:
             _write_table(book.add_worksheet(table.name), store, table, rows[table.name], formats)
+
+
+def _left_out(table: Table, rows: int) -> str:
+    """Return why a table has no sheet, in words; empty where it has one."""
+    if not for_people(table):
+        return " (packed bytes for the pages and for programs: see the CSV)"
+    return " (too long for a workbook: see the CSV)" if rows > WORKBOOK_ROWS else ""
 
 
 def _write_contents(
@@ -114,14 +126,13 @@ def _write_contents(
     for place, text in enumerate(("Table", "Title", "Rows", "What it holds")):
         sheet.write_string(top, place, text, formats.heading)
     for row, table in enumerate(tables, top + 1):
-        long = rows[table.name] > WORKBOOK_ROWS
-        if long:
+        left_out = _left_out(table, rows[table.name])
+        if left_out:
             sheet.write_string(row, 0, table.name, formats.text)
         else:
             sheet.write_url(row, 0, f"internal:'{table.name}'!A1", formats.name, table.name)
         sheet.write_string(row, 1, table.title, formats.text)
         sheet.write_number(row, 2, rows[table.name], formats.count)
-        left_out = " (too long for a workbook: see the CSV)" if long else ""
         sheet.write_string(row, 3, table.description + left_out, formats.text)
     sheet.freeze_panes(top + 1, 1)
 

@@ -178,6 +178,8 @@ def test_hostile_names_are_text_in_the_tools_too(open_page, hostile_site):
     tried.until("document.querySelector('[data-tool=trial]').dataset.ready === 'yes'")
     tried.page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
     tried.page.wait_for_timeout(100)
+    # The sample keeps 4 draws of the policy's 4,000.
+    assert "only the first 4 of 4000 draws" in tried.page.locator("main").inner_text()
     for one in (opened, tried):
         assert one.page.locator("main script, main img, main b, main iframe, main [onmouseover]").count() == 0
         assert one.page.evaluate("[...document.querySelectorAll('a')].every((one) => one.protocol === 'file:')")

@@ -10,6 +10,7 @@ from pipeline.errors import ContractError, StoreError
 from pipeline.publish.declared import publish_table
 from pipeline.publish.publish import publish_season
 from pipeline.publish.table_files import write_tables
+from pipeline.publish.workbook import for_people
 from pipeline.store import Store
 from schemas import layer_tables, table
 
@@ -98,7 +99,7 @@ def test_every_published_table_of_the_demo_season_is_there_in_csv_parquet_and_wo
             with (tables / f"{one.name}.csv").open(encoding="utf-8", newline="") as stream:
                 lines = list(csv.reader(stream))
             assert (tuple(lines[0]), len(lines) - 1) == (one.field_names, rows), one.name
-            assert book[one.name].max_row == rows + 1, one.name
+            assert not for_people(one) or book[one.name].max_row == rows + 1, one.name
 
 
 def test_headings_of_the_workbook_stay_in_sight_and_can_be_filtered(store, tmp_path):
@@ -109,8 +110,8 @@ def test_headings_of_the_workbook_stay_in_sight_and_can_be_filtered(store, tmp_p
         store.run(f"CREATE TABLE published.{one.name} ({columns})")
     write_tables(store, layer_tables("published"), tmp_path)
     book = load_workbook(tmp_path / "season.xlsx")
-    assert book.sheetnames == ["contents", "columns", *(one.name for one in layer_tables("published"))]
-    for one in layer_tables("published"):
+    assert book.sheetnames == ["contents", "columns", *(one.name for one in layer_tables("published") if for_people(one))]
+    for one in filter(for_people, layer_tables("published")):
         assert book[one.name].freeze_panes == "B2"
         assert book[one.name].auto_filter.ref is not None
 
