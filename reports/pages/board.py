@@ -80,7 +80,7 @@ def _glance_section(book: SeasonBook) -> Section:
             ]
         )
     table = Table(
-        "glance",
+        "readings",
         "Readings by the level that umpires are judged for",
         [
             Column("Judged for"),
