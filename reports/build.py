@@ -20,7 +20,7 @@ from reports.pages.compare import compare_page
 from reports.pages.compare_data import compare_scripts
 from reports.pages.decisions import decision_pages
 from reports.pages.dependability import dependability_page
-from reports.pages.dictionary import dictionary_page
+from reports.pages.dictionary import dictionary_pages
 from reports.pages.evaluator_calls import evaluator_calls_pages, list_files
 from reports.pages.evaluator_letter import evaluator_letter
 from reports.pages.evaluator_sheet import EvaluatorRows, evaluator_page
@@ -35,6 +35,7 @@ from reports.pages.rankings import rankings_page
 from reports.pages.rules import rule_pages
 from reports.pages.standards import standards_page, trial_scripts
 from reports.pages.umpires import UmpireRows, umpire_page
+from reports.pages.validity import validity_page
 from reports.paper import Masthead, write_assets, write_page
 from reports.parts import WHOLE, ledger_files
 
@@ -95,8 +96,9 @@ class _Builder:
             quality_page(self.book, top),
             checks_page(self.book.rows("check"), top),
             *rule_pages(self.book, self.atlas),
-            dictionary_page(),
+            *dictionary_pages(),
             method_page(self.book),
+            validity_page(),
             dependability_page(self.book),
         ):
             self._write(folder, page, head)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from reports.blocks import Block, Cell, Column, Page, Paragraph, Points, Section, Table
+from collections.abc import Iterator
+
+from reports.blocks import Block, Cell, Column, Link, Page, Paragraph, Points, Section, Table
 from reports.words import NOTHING, sentence
 from schemas import all_tables
 from schemas.dictionary import TableEntry, table_entry
@@ -17,20 +19,36 @@ _LAYERS = {
 }
 
 
-def dictionary_page() -> Page:
-    """Make `dictionary.html`."""
-    layers = list(_LAYERS)
-    tables = sorted(
-        all_tables(), key=lambda table: (layers.index(table.layer) if table.layer in layers else 9, table.name)
-    )
-    return Page(
+_RESULTS = "dictionary-results.html"
+
+
+def dictionary_pages() -> Iterator[Page]:
+    """Yield `dictionary.html` of the sheets that are handed in, and a second page of the tables of results."""
+    tables = sorted(all_tables(), key=lambda table: table.name)
+    made = "Made from the same declarations that load, check and publish them."
+    results = [table for table in tables if table.layer == "published"]
+    sheets = [table for table in tables if table.layer != "published"]
+    yield Page(
         path="dictionary.html",
-        title="Data dictionary",
+        title="Data dictionary: sheets",
         lead=[
-            "Every sheet that is handed in and every table of results, column by column: what it holds, what is allowed, "
-            "and what a blank means. Made from the same declarations that load, check and publish them."
+            "Every sheet that is handed in, column by column: what it holds, what is allowed, and what a blank means. "
+            f"{made} ",
+            Link(f"The {len(results)} tables of results", _RESULTS),
+            " have a page of their own.",
         ],
-        sections=[_section(table_entry(table), table.layer) for table in tables],
+        sections=[_section(table_entry(table), table.layer) for table in sheets],
+        nav="dictionary.html",
+    )
+    yield Page(
+        path=_RESULTS,
+        title="Data dictionary: results",
+        lead=[
+            "Every table of results, column by column: what it holds, what is allowed, and what a blank means. ",
+            made,
+        ],
+        sections=[_section(table_entry(table), table.layer) for table in results],
+        trail=[Link("Data dictionary: sheets", "dictionary.html")],
         nav="dictionary.html",
     )
 

@@ -10,10 +10,12 @@ import pytest
 from pipeline.store import Store
 from reports.book import SeasonBook
 from reports.links import Atlas, SiteLinks
+from reports.pages.dictionary import dictionary_pages
 from reports.pages.evaluators import evaluators_page
 from reports.pages.quality import quality_page
 from reports.pages.quality_checks import checks_page
 from reports.paper import Masthead, render
+from schemas import all_tables
 
 _SPEC = importlib.util.spec_from_file_location("large_sample", Path(__file__).with_name("sample_season.py"))
 sample_season = importlib.util.module_from_spec(_SPEC)
@@ -94,3 +96,11 @@ def test_each_shortened_list_says_how_much_there_is_and_where_all_of_it_lies(pag
     told = pages["evaluators.html"]
     for said in ("The 30 lowest and 30 highest of 400", "tables/pub_evaluator.csv", "tables/pub_evaluator_health.csv"):
         assert said in told, said
+
+
+def test_every_declared_table_stands_once_in_the_dictionary_and_neither_page_is_too_large():
+    made = list(dictionary_pages())
+    assert [page.path for page in made] == ["dictionary.html", "dictionary-results.html"]
+    told = [section.id for page in made for section in page.sections]
+    assert sorted(told) == sorted(table.name for table in all_tables())
+    assert max(len(render(page, HEAD).encode()) for page in made) <= LARGEST
