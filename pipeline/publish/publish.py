@@ -9,6 +9,7 @@ from pipeline.config import RunConfig
 from pipeline.errors import StoreError
 from pipeline.publish.declared import publish_table
 from pipeline.publish.fact_text import drop_fact_text, make_fact_text
+from pipeline.publish.mend_text import drop_mend_text, make_mend_text
 from pipeline.publish.quarantine import write_quarantine
 from pipeline.publish.rule_text import drop_rule_text, make_rule_text
 from pipeline.publish.table_files import write_tables
@@ -52,12 +53,14 @@ def publish_season(config: RunConfig, store: Store) -> StepResult:
     with store.transaction():
         make_rule_text(store, config.policy.rule_options)
         make_fact_text(store)
+        make_mend_text(store)
         for table in tables:
             # DuckDB refuses a bound name that the statement does not use.
             bound = _season_values(config) if table.name == "pub_season" else None
             rows += publish_table(store, table, named_sql(__package__, table.name), bound)
         drop_rule_text(store)
         drop_fact_text(store)
+        drop_mend_text(store)
     with replaced_folder(config.out / "tables") as folder:
         write_tables(store, tables, folder, config.policy.title)
     with replaced_folder(config.out / "quarantine") as folder:

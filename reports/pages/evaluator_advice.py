@@ -71,8 +71,13 @@ def _lateness(health: Sequence[Row]) -> str:
         if row["measure"] == "days_late" and not row["part"]:
             value = row["value"]
             digits = 0 if value == int(value) else 1
-            days = f"within {number(value, digits)} {'day' if value == 1 else 'days'} of the game" if value else "on the day of the game"
-            told = f"Half of your calls or more were written down {days}"
+            days = f"{number(value, digits)} {'day' if value == 1 else 'days'}"
+            if row["stands_out"]:
+                told = f"Half of your calls were written down {days} after the game or later"
+            elif value:
+                told = f"Half of your calls or more were written down within {days} of the game"
+            else:
+                told = "Half of your calls or more were written down on the day of the game"
             if row["found"]:
                 return f"{told}; {count(row['found'])} of {count(row['cases'])} more than a week after it."
             return f"{told}; none more than a week after it."

@@ -180,15 +180,14 @@ def mends_section(states: Sequence[Row], shown: Sequence[Row]) -> Section:
         "mends-table",
         "The trail of mended rows",
         [Column("Mended row"), Column("Stands for"), Column("What became of it", "long"), Column("Why it was handed back", "long"),
-         Column("As it came", "long"), Column("As mended", "long")],
+         Column("What changed", "long")],
         [
             [
                 Cell(f"{_place(row)}, line {count(row['line_no'])}"),
                 Cell(_original(row)),
                 Cell(sentence(row["message"] or MEND_STATES[row["state"]])),
                 Cell(sentence(row["original_reason"] or "") or NOTHING),
-                Cell(_cut(row["original_text"])),
-                Cell(_cut(row["raw_text"])),
+                Cell(_changes(row)),
             ]
             for row in shown
         ],
@@ -199,6 +198,12 @@ def mends_section(states: Sequence[Row], shown: Sequence[Row]) -> Section:
     if len(shown) < everything:
         blocks.append(Paragraph([f"The first {len(shown):,} of {everything:,}, those that were not taken before the others."]))
     return Section("mends", "Mended rows", blocks, margin=[margin])
+
+
+def _changes(row: Row) -> str:
+    if row["changes"] is None and row["state"] == "applied":
+        return _cut(f"{row['original_text'] or 'a blank row'} → {row['raw_text']}")
+    return _cut(row["changes"])
 
 
 def _original(row: Row) -> str:

@@ -164,6 +164,18 @@ def test_where_nothing_is_missing_or_against_the_rules_the_letter_says_so():
     assert "Half of your calls or more were written down within 1 day of the game; none more than a week after it." in told
 
 
+def test_lateness_is_said_plainly_and_without_blame():
+    late = measure("days_late", found=50, value=17.0, stands_out=True)
+    (paragraph,) = habits([late], OWN)[1:]
+    assert words(paragraph.parts) == (
+        "Half of your calls were written down 17 days after the game or later; 50 of 60 more than a week after it."
+    )
+    (paragraph,) = habits([measure("days_late", found=0, value=0.0)], OWN)[1:]
+    assert words(paragraph.parts).startswith("Half of your calls or more were written down on the day of the game; none")
+    (paragraph,) = habits([], OWN)[1:]
+    assert "do not say on which day" in words(paragraph.parts)
+
+
 def test_an_evaluator_without_an_accepted_call_gets_a_letter_that_invents_nothing():
     page = evaluator_letter(sheets(row=None, calls=[]), OWN, 0.9, "Season")
     assert "no call of yours was accepted" in words(page.lead)

@@ -179,22 +179,26 @@ def test_a_long_list_of_rows_set_aside_names_the_file_that_has_all():
 
 def mend(state, **more):
     return {
-        "path": "m.csv", "sheet": None, "line_no": 2, "table_name": "games", "state": state, "raw_text": "new", "message": None,
+        "path": "m.csv", "sheet": None, "line_no": 2, "table_name": "games", "state": state, "raw_text": "new", "message": None, "changes": "date: 2026-13-05 → 2026-12-05",
         "original_path": "games.csv", "original_sheet": None, "original_line_no": 1162, "original_text": "old",
         "original_reason": "the day is not in the calendar", **more,
     }  # fmt: skip
 
 
 def test_the_trail_of_a_mended_row_leads_from_it_to_the_row_that_it_stands_for():
-    lost = mend("unplaced", original_path=None, original_line_no=None, original_reason=None, original_text=None, message="names no row")
+    lost = mend("unplaced", original_path=None, original_line_no=None, original_reason=None, original_text=None, message="names no row",
+                changes=None)  # fmt: skip
     states = [{"state": "applied", "mends": 70}, {"state": "unplaced", "mends": 1}]
     section = mends_section(states, [mend("applied"), lost])
     first, second = words(tables(section)["mends-table"])
     assert first == [
         "m.csv, line 2", "games.csv, line 1,162", "Taken: it stands for the row that it names.",
-        "The day is not in the calendar.", "old", "new",
+        "The day is not in the calendar.", "date: 2026-13-05 → 2026-12-05",
     ]  # fmt: skip
-    assert second[1:5] == ["–", "Names no row.", "–", "–"]
+    assert second[1:] == ["–", "Names no row.", "–", "–"]
+    # A row that could not be taken apart into cells is told as it stands.
+    ragged = words(tables(mends_section(states, [mend("applied", changes=None)]))["mends-table"])[0]
+    assert ragged[-1] == "old → new"
     assert "70 taken: it stands for the row that it names; 1 set aside: it names no row" in told(section).lower()
     assert "The first 2 of 71" in told(section)
 

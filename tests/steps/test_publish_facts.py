@@ -8,9 +8,10 @@ import pytest
 
 from pipeline.publish.declared import publish_table
 from pipeline.publish.fact_text import drop_fact_text, make_fact_text
+from pipeline.publish.mend_text import drop_mend_text, make_mend_text
 from pipeline.store import Store
 from pipeline.store.database import named_sql
-from schemas import table
+from schemas import layer_tables, table
 
 
 @pytest.fixture
@@ -142,3 +143,30 @@ def test_an_amendment_stands_beside_what_the_sheet_says(store):
         )
     found = [(row["call_id"], row["column_name"], row["sheet_value"], row["value"]) for row in published(store, "pub_amendment")]
     assert found == [("C1", "balls", "2", "3"), ("C2", "ruled_pitch", None, "strike"), ("C1", "balls", "2", "1")]
+
+
+def test_what_changed_in_a_mended_row_is_told_cell_by_cell(store):
+    (umpires,) = [one for one in layer_tables("season") if one.name == "umpires"]
+    columns = ", ".join(f'"{field.name}" VARCHAR' for field in umpires.fields)
+    store.run(f"CREATE TABLE raw.umpires (file_id INTEGER, line_no BIGINT, {columns})")
+    store.run("CREATE TABLE meta.file (file_id INTEGER, path VARCHAR, sheet VARCHAR)")
+    store.run("INSERT INTO meta.file VALUES (1, 'umpires.csv', NULL), (2, 'mended.csv', NULL)")
+    for file, line, umpire, years in ((1, 5, "U1", "x"), (1, 6, "U2", "3"), (2, 2, "U1", "7"), (2, 3, "U2", "3")):
+        store.run(
+            "INSERT INTO raw.umpires BY NAME SELECT ? AS file_id, ? AS line_no, ? AS umpire_id, ? AS years",
+            [file, line, umpire, years],
+        )
+    fields = [field.name for field in table("pub_mend", "published").fields if field.name != "changes"]
+    kinds = ", ".join(f"{name} {'BIGINT' if name.endswith('line_no') else 'VARCHAR'}" for name in fields)
+    store.run(f"CREATE TABLE meta.mend ({kinds}, file_id INTEGER)")
+    for line, original, state in ((2, 5, "applied"), (3, 6, "unchanged"), (4, 99, "applied")):
+        store.run(
+            "INSERT INTO meta.mend BY NAME SELECT 'mended.csv' AS path, ? AS line_no, 2 AS file_id, 'umpires' AS table_name, "
+            "? AS state, 'new' AS raw_text, 'umpires.csv' AS original_path, ? AS original_line_no",
+            [line, state, original],
+        )
+    make_mend_text(store)
+    found = {row["line_no"]: row["changes"] for row in published(store, "pub_mend")}
+    # Line 99 could not be taken apart into cells, so that there is nothing to hold the mended row against.
+    assert found == {2: "years: x → 7", 3: None, 4: None}
+    drop_mend_text(store)
