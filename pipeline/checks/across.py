@@ -21,6 +21,17 @@ STRAIGHT_LINE_SCORES = 20
 """From this many scores on, one score for all of them is told (our own choice, no source): even where three
 scores in four are the same, twenty in a row come up one time in three hundred (0.75^20 = 0.003)."""
 
+STRAIGHT_LINE_GAMES = 12
+"""From this many games on, one score for all criteria of each game is told (our own choice, no source): even where
+three games in four are like that, twelve in a row come up three times in a hundred (0.75^12 = 0.032)."""
+
+STRAIGHT_LINE_CHECKS = 20
+"""From this many checks of positioning on, the same answers in all of them are told (our own choice, no source): even
+where three checks in four are alike, twenty in a row come up one time in three hundred (0.75^20 = 0.003)."""
+
+LEAST_MINUTES_APART = 60
+"""Two starts closer than this cannot both be worked (our own choice, no source): no game is over sooner."""
+
 COPIED_ROWS, COPIED_SHARE = 20, 0.8
 """Least size of a sheet, and part of it that must be the same in another game's (our choice, no source)."""
 
@@ -54,7 +65,11 @@ _ACROSS = (
     AcrossCheck("own_game", "plate_calls", "warn", "Nobody grades or amends his or her own work"),
     AcrossCheck("outside_season", "games", "warn", "The game's day lies within the season that the policy names"),
     AcrossCheck("unknown_level", "games", "warn", "Every level on the sheets is one of the policy"),
-    AcrossCheck("two_games_one_day", "games", "note", "An umpire works one game a day (sheets carry no hour)"),
+    AcrossCheck(
+        "two_games_at_once", "games", "warn",
+        f"No umpire stands in two games at once: starts on the slate lie {LEAST_MINUTES_APART} minutes apart or more "
+        "(our own choice: no game is over sooner); where a start is not known, all games of a day are at one site",
+    ),
     AcrossCheck("seen_once", "umpires", "note", "An umpire was seen in more than one game"),
     AcrossCheck("sheet_form", "plate_calls", "note", "A file has the plain form: commas, UTF-8, our own headings"),
     AcrossCheck("facts_differ", "plate_calls", "warn", "Two evaluators on one pitch recorded the same facts"),
@@ -77,6 +92,16 @@ _ACROSS = (
         "straight_scores", "ratings", "warn",
         f"An evaluator with {STRAIGHT_LINE_SCORES} scores or more did not give the same score to all (our own choice: "
         "were three in four the same, twenty in a row would come up one time in three hundred)",
+    ),
+    AcrossCheck(
+        "straight_criteria", "ratings", "warn",
+        f"An evaluator with {STRAIGHT_LINE_GAMES} rated games or more did not give all criteria of each game one score "
+        "(our own choice: were three games in four like that, twelve in a row would come up three times in a hundred)",
+    ),
+    AcrossCheck(
+        "straight_checks", "positioning", "warn",
+        f"An evaluator with {STRAIGHT_LINE_CHECKS} positioning checks or more did not answer all of them alike (our "
+        "own choice: were three in four alike, twenty in a row would come up one time in three hundred)",
     ),
     AcrossCheck("answer_without_option", "quiz_responses", "warn", "An answer names an option that the item has"),
     AcrossCheck("recorded_before_game", "plate_calls", "warn", "No call was written down before the day of its game"),

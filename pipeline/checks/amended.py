@@ -1,4 +1,7 @@
-"""Hold amended rows against the row rules of plate calls: each value may be allowed and the row still fall apart."""
+"""Put amended values in their place, and hold the rows against the row rules.
+
+Each value may be allowed, and the row still fall apart.
+"""
 
 from __future__ import annotations
 
@@ -8,20 +11,18 @@ from pipeline.checks.findings import put_findings
 from pipeline.checks.quoting import identifier, literal
 from pipeline.checks.violations import rule_sql
 from pipeline.store import Store
-from schemas import table
+from schemas import Field, table
 
 
 def find_amended_rows(store: Store, target: str) -> None:
     """Add to `target` one finding for each call and row rule that its amendments break.
 
-    A rule that the sheet's own row breaks too is told there, not here. Of two amendments of one cell the later
-    day holds; of one day, the later row.
+    A rule that the sheet's own row breaks too is told there, not here. Reads `checked.amended_call`.
     """
-    _make_amended(store)
     rules = [check for check in checks_of(table("plate_calls")) if "sql" in check.args]
     selects = [
         f"SELECT call_id, {literal(rule.args['name'])} AS rule, {literal(rule.args['message'])} AS message, "
-        f"{literal(rule.columns_text)} AS column_name, {literal(rule.remedy)} AS remedy FROM amended_row "
+        f"{literal(rule.columns_text)} AS column_name, {literal(rule.remedy)} AS remedy FROM checked.amended_call "
         f"WHERE NOT {rule_sql(rule)} AND call_id IN "
         f"(SELECT call_id FROM checked.plate_calls WHERE {rule_sql(rule)})"
         for rule in rules
@@ -52,19 +53,33 @@ def find_amended_rows(store: Store, target: str) -> None:
         FROM broken JOIN cause USING (call_id) JOIN meta.file AS file USING (file_id)
         """,
     )
-    store.run("DROP TABLE amended_row")
 
 
-def _make_amended(store: Store) -> None:
+def make_amended_calls(store: Store) -> None:
+    """Make `checked.amended_call`: each call with an accepted amendment, whole, as it counts.
+
+    Here and nowhere else is said which amendment holds: of one cell the latest day's, and of one day the later row
+    (two different ones of a day are set aside before). Rows and sheets keep their own values in `checked.plate_calls`.
+    """
     store.run(
-        "CREATE OR REPLACE TEMP TABLE amended_row AS SELECT * FROM checked.plate_calls "
+        "CREATE OR REPLACE TABLE checked.amended_call AS SELECT * FROM checked.plate_calls "
         "WHERE call_id IN (SELECT call_id FROM checked.amendments)"
     )
     declared = {field.name: field for field in table("plate_calls").fields}
     for (name,) in store.rows('SELECT DISTINCT "column" FROM checked.amendments ORDER BY 1'):
         store.run(
-            f"UPDATE amended_row SET {identifier(name)} = TRY_CAST(latest.value AS {declared[name].duckdb_type}) "
+            f"UPDATE checked.amended_call SET {identifier(name)} = {_value_sql(declared[name])} "
             "FROM (SELECT call_id, arg_max(value, (date, row_id)) AS value FROM checked.amendments "
-            'WHERE "column" = $name GROUP BY call_id) AS latest WHERE amended_row.call_id = latest.call_id',
+            'WHERE "column" = $name GROUP BY call_id) AS latest WHERE amended_call.call_id = latest.call_id',
             {"name": name},
         )
+
+
+def _value_sql(field: Field) -> str:
+    """Return SQL for an amended value as the sheet's own would be read, several joined ones in declared order."""
+    if not field.list_separator:
+        return f"TRY_CAST(latest.value AS {field.duckdb_type})"
+    allowed = ", ".join(literal(value) for value in field.enum)
+    separator = literal(field.list_separator)
+    parts = f"list_transform(string_split(latest.value, {separator}), lambda part: trim(part))"
+    return f"array_to_string(list_filter([{allowed}], lambda value: list_contains({parts}, value)), {separator})"

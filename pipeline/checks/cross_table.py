@@ -7,11 +7,14 @@ from typing import Any
 from pipeline.checks.across import (
     COPIED_ROWS,
     COPIED_SHARE,
+    LEAST_MINUTES_APART,
     MOST_CALLS_A_GAME,
     STRAIGHT_LINE_CALLS,
+    STRAIGHT_LINE_CHECKS,
+    STRAIGHT_LINE_GAMES,
     STRAIGHT_LINE_SCORES,
 )
-from pipeline.checks.amended import find_amended_rows
+from pipeline.checks.amended import find_amended_rows, make_amended_calls
 from pipeline.checks.findings import add_findings
 from pipeline.checks.quoting import identifier
 from pipeline.config import RunConfig
@@ -33,7 +36,7 @@ def find_across(config: RunConfig, store: Store) -> None:
         "own_game": None,
         "outside_season": {"first_day": policy.first_day, "last_day": policy.last_day},
         "unknown_level": {"levels": [level.id for level in policy.levels]},
-        "two_games_one_day": None,
+        "two_games_at_once": {"minutes": LEAST_MINUTES_APART},
         "seen_once": None,
         "sheet_form": None,
         "facts_differ": {"columns": list(compared_facts())},
@@ -41,6 +44,8 @@ def find_across(config: RunConfig, store: Store) -> None:
         "copied_sheets": {"rows": COPIED_ROWS, "share": COPIED_SHARE, "most": COPIED_AGAINST},
         "straight_lining": {"calls": STRAIGHT_LINE_CALLS},
         "straight_scores": {"scores": STRAIGHT_LINE_SCORES},
+        "straight_criteria": {"games": STRAIGHT_LINE_GAMES},
+        "straight_checks": {"checks": STRAIGHT_LINE_CHECKS},
         "answer_without_option": None,
         "recorded_before_game": None,
         "amended_before_game": None,
@@ -49,6 +54,7 @@ def find_across(config: RunConfig, store: Store) -> None:
     sign_calls(store)
     for name, parameters in queries.items():
         add_findings(store, "meta.finding", name, parameters)
+    make_amended_calls(store)
     find_amended_rows(store, "meta.finding")
 
 

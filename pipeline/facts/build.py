@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import schemas
 from pipeline.config import Measurement, RunConfig
+from pipeline.errors import DisagreementError
 from pipeline.store import StepResult, Store
 from pipeline.store.database import named_sql
 
@@ -13,36 +14,28 @@ PACKAGE = "pipeline.facts"
 
 
 def _amend(store: Store) -> int:
-    """Put the amended values over the sheets' own in `amended_call`; the originals stay in `checked`."""
-    store.run("CREATE OR REPLACE TEMP TABLE amended_call AS SELECT * FROM checked.plate_calls")
-    if not store.has_table("checked.amendments"):
-        return 0
-    known = {field.name: field for field in schemas.table("plate_calls").fields}
-    changed = 0
-    for (column,) in store.rows('SELECT DISTINCT "column" FROM checked.amendments ORDER BY 1'):
-        if column not in known:
-            continue
-        # The newest amendment of a call and column wins; of one day, the later row.
-        store.run(
-            f'UPDATE amended_call SET "{column}" = {_amended_sql(known[column])} FROM '
-            "(SELECT call_id, arg_max(value, (date, row_id)) AS value FROM checked.amendments "
-            'WHERE "column" = $column GROUP BY call_id) AS latest WHERE amended_call.call_id = latest.call_id',
-            {"column": column},
+    """Make the view `amended_call`: each call as it counts, amended or as its sheet has it; return the values amended.
+
+    Which amendment holds was decided where `checked.amended_call` was made; the originals stay in `checked`.
+    """
+    changed = (
+        int(store.value('SELECT count(*) FROM (SELECT DISTINCT call_id, "column" FROM checked.amendments)'))
+        if store.has_table("checked.amendments")
+        else 0
+    )
+    if changed and not store.has_table("checked.amended_call"):
+        raise DisagreementError(
+            "there are amendments, but they were not put in their place when the season was checked",
+            hint="run `platework run` for the whole season",
         )
-        changed += int(
-            store.value('SELECT count(DISTINCT call_id) FROM checked.amendments WHERE "column" = ?', [column])
-        )
+    amended = (
+        " WHERE call_id NOT IN (SELECT call_id FROM checked.amended_call) UNION ALL BY NAME "
+        "SELECT * FROM checked.amended_call"
+    )
+    store.run(
+        f"CREATE OR REPLACE TEMP VIEW amended_call AS SELECT * FROM checked.plate_calls{amended if changed else ''}"
+    )
     return changed
-
-
-def _amended_sql(field: schemas.Field) -> str:
-    """Return SQL for an amended value as the sheet's own would be read, several joined ones in declared order."""
-    if not field.list_separator:
-        return f"TRY_CAST(latest.value AS {field.duckdb_type})"
-    allowed = ", ".join(f"'{value}'" for value in field.enum)
-    parts = f"list_transform(string_split(latest.value, '{field.list_separator}'), lambda part: trim(part))"
-    kept = f"list_filter([{allowed}], lambda value: list_contains({parts}, value))"
-    return f"array_to_string({kept}, '{field.list_separator}')"
 
 
 def fill_parameters(store: Store, dimensions: Mapping[str, tuple[float, float]], measurement: Measurement) -> None:
@@ -106,8 +99,8 @@ def build_facts(config: RunConfig, store: Store, dimensions: Mapping[str, tuple[
             if store.has_table("checked.positioning")
             else 0
         )
-        for name in ("amended_call", "source_call"):
-            store.run(f"DROP TABLE {name}")
+        store.run("DROP TABLE source_call")
+        store.run("DROP VIEW amended_call")
         items = _item_cases(config, store, dimensions)
     return StepResult(
         "facts",

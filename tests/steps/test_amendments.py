@@ -6,7 +6,8 @@ import pytest
 
 from pipeline.checks.check import check_season
 from pipeline.config import read_config
-from pipeline.facts.build import build_facts
+from pipeline.errors import DisagreementError
+from pipeline.facts.build import _amend, build_facts
 from pipeline.ingest.load import load_season
 from pipeline.rules.dimensions import zone_measures
 from pipeline.store import Store
@@ -66,3 +67,17 @@ def test_the_latest_amendment_of_each_cell_is_scored_and_the_sheet_keeps_its_own
     # Of the two amendments of one day neither holds, so the place stays as it was.
     assert scored == [(3, 0, "in_zone", "inside+low")]
     assert store.rows("SELECT balls, strikes, miss_side FROM checked.plate_calls") == [(1, 1, None)]
+
+
+def test_checks_and_facts_take_the_amended_call_from_one_place(store):
+    held = store.rows("SELECT call_id, balls, strikes, location, miss_side FROM checked.amended_call")
+    assert held == [("C1", 3, 0, "in_zone", "inside+low")]
+    assert store.rows("SELECT call_id, balls, strikes, location, miss_side FROM facts.fct_call ORDER BY 1") == held
+
+
+def test_amendments_that_no_check_put_in_place_are_not_passed_over(tmp_path):
+    with Store(tmp_path / "season.duckdb") as store:
+        store.run("CREATE TABLE checked.amendments AS SELECT 'C1' AS call_id, 'balls' AS \"column\"")
+        with pytest.raises(DisagreementError, match="not put in their place") as caught:
+            _amend(store)
+    assert "platework run" in str(caught.value)

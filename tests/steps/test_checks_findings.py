@@ -160,10 +160,26 @@ def test_a_level_that_the_policy_lacks_is_told_once_with_a_near_miss(across: Fin
     assert found[1]["remedy"] == "did you mean 'varsity'? Otherwise mend the sheet, or add the level to the policy"
 
 
-def test_two_games_of_one_umpire_on_one_day_are_a_note(across: Finder) -> None:
-    found = across("two_games_one_day", games=[*GAMES, {**GAMES[0], "game_id": "G3"}])
-    assert [(row["severity"], row["value"], row["line_no"]) for row in found] == [("note", "U1", 4)]
-    assert found[0]["message"] == "umpire U1 worked the plate in 2 games on 2026-04-01: G1, G3"
+def test_two_games_at_once_are_told_by_their_starts_or_by_their_sites(across: Finder) -> None:
+    here, there = ({**GAMES[0], "game_id": name, "site": site} for name, site in (("G3", "Mill Park"), ("G4", "Mead")))
+    games = [*GAMES, here, there]
+    found = across("two_games_at_once", games=games)
+    # The first game of that day has neither site nor start, so it is held against none.
+    assert [(row["severity"], row["value"], row["line_no"]) for row in found] == [("warn", "U1", 5)]
+    assert found[0]["message"] == (
+        "umpire U1 stands in games at different sites, and no start is known of one at least, on 2026-04-01: "
+        "G3 (Mill Park), G4 (Mead)"
+    )
+    day = GAMES[0]["date"]
+    slate = [{"game_id": name, "date": day, "start": start} for name, start in (("G3", "18:30"), ("G4", "9:05"))]
+    found = across("two_games_at_once", games=[], umpires=[], evaluators=[], slate=slate)
+    assert found == []
+    near = [{"game_id": "G1", "date": day, "start": "19:00"}]
+    found = across("two_games_at_once", games=[], umpires=[], evaluators=[], slate=near)
+    assert [row["message"] for row in found] == [
+        "umpire U1 stands in games that start less than 60 minutes apart on 2026-04-01: G3 (18:30), G1 (19:00)"
+    ]
+    assert found[0]["remedy"].startswith("mend the start")
 
 
 def test_an_umpire_seen_in_one_game_only_is_noted_and_one_never_seen_is_not(across: Finder) -> None:

@@ -125,6 +125,64 @@ def measured(game_id: str, count: int) -> list[str]:
     ]  # fmt: skip
 
 
+def at_sites(first: str, second: str, umpire: str = "U1") -> Plants:
+    """The first two games on one day, each at its site."""
+    sites = ["site", first, second, "Mill Park", "Mill Park"]
+    games = [f"{line},{site}" for line, site in zip(SHEETS["games"], sites, strict=True)]
+    games[2] = games[2].replace("2026-04-02", "2026-04-01").replace(",U1,", f",{umpire},")
+    return {**SHEETS, "games": games}
+
+
+def slate(first: str, second: str) -> list[str]:
+    return ["game_id,date,start,level,site", f"G1,2026-04-01,{first},varsity,Mill Park",
+            f"G2,2026-04-01,{second},varsity,Mill Park"]  # fmt: skip
+
+
+CHECK_HEAD = "check_id,game_id,evaluator_id,inning,in_slot,head_height,drift,set_at_release"
+
+
+def checks(count: int, other: str = "") -> list[str]:
+    """Checks of one evaluator, all alike but for the last if `other` says how it is."""
+    lines = [f"P{n},G3,E2,{1 + n % 7},yes,top_of_zone,none,yes" for n in range(count)]
+    return [*lines[:-1], lines[-1].replace("yes,top_of_zone", other)] if other else lines
+
+
+def many_games(count: int) -> list[str]:
+    return [*SHEETS["games"], *(f"M{n},2026-05-{n + 1:02d},varsity,nfhs,U2" for n in range(count))]
+
+
+@pytest.mark.parametrize(
+    "sheets",
+    [
+        {**SHEETS, "positioning": [CHECK_HEAD, *checks(19)]},
+        {**SHEETS, "positioning": [CHECK_HEAD, *checks(20, "no,top_of_zone")]},
+        {**SHEETS, "positioning": ["check_id,game_id,evaluator_id,in_slot,set_at_release", *(
+            f"P{n},G3,E2,yes,yes" for n in range(30))]},
+        {**SHEETS, "games": many_games(12), "ratings": [SHEETS["ratings"][0], *(
+            f"S{n}-{what},M{n},E2,{what},{1 + n % 4 + (n == 7 and what == 'poise')},5"
+            for n in range(12) for what in ("timing", "signals", "poise"))]},
+    ],
+    ids=["nineteen checks", "one that differs", "two answers a check", "one criterion of one game that differs"],
+)  # fmt: skip
+def test_evaluators_who_did_look_are_not_told_of_straight_lines(tmp_path: Path, sheets: Plants) -> None:
+    assert found(tmp_path, sheets) == ([], [])
+
+
+@pytest.mark.parametrize(
+    "sheets",
+    [
+        changed("games", "2026-04-02", "2026-04-01"),
+        at_sites("Mill Park", " mill park"),
+        at_sites("Mill Park", ""),
+        {**at_sites("Mill Park", "North Field"), "slate": slate("10:00", "14:30")},
+        {**at_sites("Mill Park", "Mill Park"), "slate": slate("9:00", "10:00")},
+    ],
+    ids=["no site and no start", "a double header", "one site unknown", "two sites, starts apart", "an hour apart"],
+)
+def test_two_games_of_a_day_that_may_both_have_been_worked_are_no_fault(tmp_path: Path, sheets: Plants) -> None:
+    assert found(tmp_path, sheets) == ([], [])
+
+
 def test_nothing_is_found_in_the_sound_season(tmp_path: Path) -> None:
     assert found(tmp_path, SHEETS) == ([], [])
 
@@ -137,11 +195,14 @@ FINDINGS: list[tuple[str, Plants, list[str]]] = [
     ("a game outside the season", changed("games", "2026-04-03", "2026-07-01"), ["outside_season/G3"]),
     ("a level that the policy lacks", changed("games", "G4,2026-04-04,varsity", "G4,2026-04-04,college"),
      ["unknown_level/games/college"]),
-    ("two games on one day", changed("games", "2026-04-02", "2026-04-01"), ["two_games_one_day/U1/2026-04-01"]),
-    ("a ruling in another's game on the day of the own", {
-        **changed("games", "2026-04-03", "2026-04-01"),
-        "plate_calls": [*SHEETS["plate_calls"], call("C5", "G3", "E2", umpire_id="U1")]},
-     ["two_games_one_day/U1/2026-04-01"]),
+    ("two games at two sites on one day", at_sites("Mill Park", "North Field"), ["two_games_at_once/U1/2026-04-01"]),
+    ("two starts that lie too near", {**at_sites("Mill Park", "Mill Park"), "slate": slate("10:00", "10:59")},
+     ["two_games_at_once/U1/2026-04-01"]),
+    ("a ruling in another's game at another site on the day of the own", {
+        "games": at_sites("Mill Park", "North Field", "U2")["games"],
+        **{name: lines for name, lines in SHEETS.items() if name not in ("games", "plate_calls")},
+        "plate_calls": [*SHEETS["plate_calls"], call("C5", "G2", umpire_id="U1"), call("C6", "G2")]},
+     ["two_games_at_once/U1/2026-04-01"]),
     ("an umpire seen once", {
         **added("umpires", "U9,Nine,varsity"),
         "games": [*SHEETS["games"], "G9,2026-05-01,varsity,nfhs,U9"],
@@ -161,6 +222,11 @@ FINDINGS: list[tuple[str, Plants, list[str]]] = [
      ["straight_lining/E3"]),
     ("twenty scores all the same", added("ratings", *(f"S{n},G3,E2,item {n},3,5" for n in range(20))),
      ["straight_scores/E2"]),
+    ("one score for all criteria in each of twelve games", {
+        **SHEETS, "games": many_games(12), "ratings": [SHEETS["ratings"][0], *(
+            f"S{n}-{what},M{n},E2,{what},{1 + n % 4},5" for n in range(12) for what in ("timing", "signals", "poise"))]},
+     ["straight_criteria/E2"]),
+    ("twenty checks all answered alike", {**SHEETS, "positioning": [CHECK_HEAD, *checks(20)]}, ["straight_checks/E2"]),
     ("an answer that is no option", added("quiz_responses", "Q,U2,I1,c"), ["answer_without_option/Q/U2/I1"]),
     ("a call written down before its game", changed("plate_calls", "2026-04-01", "2026-03-31"),
      ["recorded_before_game/G1/E1/2026-03-31"]),
