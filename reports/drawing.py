@@ -112,7 +112,7 @@ def table_html(block: Table) -> Markup:
         return Markup(f'<p class="nothing"><strong>{caption}.</strong> {escaped(block.empty)}</p>\n')  # noqa: S704
     name = escaped(block.id)
     out = [
-        f'<div class="table-wrap" role="region" aria-labelledby="{name}-caption" tabindex="0">\n'
+        f'<div class="table-wrap" role="group" aria-labelledby="{name}-caption" tabindex="0">\n'
         f'<table id="{name}" class="ledger-table">\n<caption id="{name}-caption">{caption}</caption>\n<thead><tr>\n'
     ]
     out += [f'<th scope="col" class="{column.kind}">{escaped(column.title)}</th>\n' for column in block.columns]
