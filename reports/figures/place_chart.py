@@ -36,7 +36,7 @@ def place_chart(rows: Sequence[Row]) -> RowChart:
                     Mark(
                         number,
                         row["rank"],
-                        f"{row['name']}: place {row['rank']}, may be {place_words(row)}",
+                        f"{row['name']}: place {row['rank']}, may be {place_words(row)}, group {row['tie_group']}",
                         row["rank_low"],
                         row["rank_high"],
                     )
@@ -44,5 +44,5 @@ def place_chart(rows: Sequence[Row]) -> RowChart:
                 ],
             )
         ],
-        values=[place_words(row) for row in rows[:MOST_ROWS]],
+        values=[f"{place_words(row)}, group {row['tie_group']}" for row in rows[:MOST_ROWS]],
     )
