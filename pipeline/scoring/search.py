@@ -47,7 +47,7 @@ def maximise(
         First point.
     information
         Called once after the first evaluation: approximate negative second derivatives, to scale the first
-        steps. With a good scale five to eight evaluations are enough.
+        steps; a vector, or a positive definite matrix. With a good scale five to eight evaluations are enough.
 
     Notes
     -----
@@ -56,7 +56,8 @@ def maximise(
     """
     x = np.clip(start, low, high)
     value, gradient = function(x)
-    curvature = np.diag(np.maximum(information(), 1e-3))
+    known = information()
+    curvature = known if known.ndim == 2 else np.diag(np.maximum(known, 1e-3))
     evaluations = 1
     for step_number in range(1, MAX_STEPS + 1):
         # A parameter at its bound that wants to go further stays where it is.

@@ -60,7 +60,7 @@ def main(umpires: int, each: int, seasons: int, tenths: int) -> None:
         shifts.append(np.abs(fit.shift - SHIFT) <= 1.6449 * fit.shift_sd)
         sys.stdout.write(
             f"{umpires} x {each}: {cpu:.2f} s CPU, {fit.evaluations} evaluations, {fit.outcome}, gradient "
-            f"{fit.gradient_norm:.1e}; spread {np.round(fit.spread, 2)}; mean {np.round(fit.mean, 2)}\n"
+            f"{fit.gradient_norm:.1e}; spread {np.round(fit.spread, 2)}, over games {np.round(fit.game_spread, 2)}; mean {np.round(fit.mean, 2)}\n"
         )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     sys.stdout.write(f"90 % intervals hold: umpires' values {np.round(np.mean(inside, axis=0), 3)}, ")

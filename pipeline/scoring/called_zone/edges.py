@@ -15,6 +15,7 @@ same error, which the product leaves aside: an edge's own error never reaches th
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -29,7 +30,9 @@ VALUES = 8
 
 ERROR_SCALE = (16 * math.sqrt(3) / (15 * math.pi)) ** 2
 PAIRS = tuple((a, b) for a in range(VALUES) for b in range(a, VALUES))
-_SURE = -1e-100
+_SURE, _HOPELESS = -1e-100, -700.0
+_PIECE = 1 << 13
+"""Pitches taken together: their arrays stay in the cache, which is worth a factor of three."""
 
 
 @dataclass(frozen=True)
@@ -72,10 +75,28 @@ class Pitches:
         return np.diff(np.append(self.starts, self.strike.size))
 
     @cached_property
+    def error_variance(self) -> Floats:
+        """Variance that the measurement adds to each pitch's squared sharpness."""
+        found: Floats = ERROR_SCALE * self.error_sd_in**2
+        return found
+
+    @cached_property
     def by_umpire(self) -> tuple[Codes, Codes]:
         """First group of each umpire who has one, and these umpires."""
         first = np.flatnonzero(np.diff(self.umpire, prepend=-1))
         return first.astype(np.int64), self.umpire[first]
+
+    @cached_property
+    def games(self) -> Games:
+        """The games of each umpire; none where they are not told apart."""
+        if (self.cluster < 0).any():
+            nothing = np.zeros(0, dtype=np.int64)
+            return Games(nothing, nothing, nothing, np.full(self.umpire.size, -1))
+        new = (np.diff(self.umpire, prepend=-1) != 0) | (np.diff(self.cluster, prepend=-1) != 0)
+        starts = np.flatnonzero(new).astype(np.int64)
+        umpire = self.umpire[starts]
+        first = np.flatnonzero(np.diff(umpire, prepend=-1)).astype(np.int64)
+        return Games(starts, umpire, first, np.cumsum(new) - 1)
 
     def umpire_sums(self, by_group: Floats) -> Floats:
         """Return the sums over each umpire's groups of an array of shape (values, groups)."""
@@ -84,6 +105,35 @@ class Pitches:
         if first.size:
             found[:, who] = np.add.reduceat(by_group, first, axis=1)
         return found
+
+    def game_sums(self, by_group: Floats) -> Floats:
+        """Return the sums over each game's groups of an array of shape (values, groups)."""
+        if not self.games.starts.size:
+            return np.zeros((by_group.shape[0], 0))
+        found: Floats = np.add.reduceat(by_group, self.games.starts, axis=1)
+        return found
+
+    @cached_property
+    def pieces(self) -> list[tuple[slice, slice]]:
+        """Groups and pitches of each piece that the likelihood is computed in."""
+        ends = np.append(self.starts[1:], self.strike.size)
+        found, group, size = [], 0, self.starts.size
+        while group < size:
+            begin = int(self.starts[group])
+            last = max(group + 1, int(np.searchsorted(ends, begin + _PIECE, side="right")))
+            found.append((slice(group, last), slice(begin, int(ends[last - 1]))))
+            group = last
+        return found
+
+
+@dataclass(frozen=True)
+class Games:
+    """Games of one umpire each: first group and umpire of each game, first game of each umpire, game of each group."""
+
+    starts: Codes
+    umpire: Codes
+    first_of_umpire: Codes
+    of_group: Codes
 
 
 def pack(
@@ -121,88 +171,119 @@ def pack(
 
 @dataclass(frozen=True)
 class Sums:
-    """Log-likelihood, and by group its gradient (8, groups) and the upper half of its Hessian (36, groups)."""
+    """Log-likelihood, and by group its gradient (8, groups) and the upper half of its Hessian (36, groups).
+
+    `expected` is the Hessian's expectation at these values, which is never positive in any direction.
+    """
 
     value: float
     gradient: Floats
     hessian: Floats
+    expected: Floats
 
 
-class _Pieces:
-    """What every derivative of one evaluation is made from; arrays of shape (4, pitches) or (pitches,)."""
+class _Piece:
+    """What every derivative is made from, for some pitches; arrays of shape (4, pitches) or (pitches,)."""
 
-    def __init__(self, pitches: Pitches, at: Floats) -> None:
-        counts = pitches.counts
-        own = np.repeat(np.exp(2 * at[OFFSETS:]), counts, axis=1)
-        scale = own + ERROR_SCALE * pitches.error_sd_in**2
+    def __init__(self, pitches: Pitches, at: Floats, groups: slice, rows: slice) -> None:
+        self.counts = pitches.counts[groups]
+        self.starts = pitches.starts[groups] - rows.start
+        self.strike = pitches.strike[rows] > 0
+        own = np.repeat(np.exp(2 * at[OFFSETS:, groups]), self.counts, axis=1)
+        scale = own + pitches.error_variance[rows]
         self.share = own / scale
         self.per_in = 1 / np.sqrt(scale)
-        self.z = (pitches.inside_in + np.repeat(at[:OFFSETS], counts, axis=1)) * self.per_in
+        self.z = (pitches.inside_in[:, rows] + np.repeat(at[:OFFSETS, groups], self.counts, axis=1)) * self.per_in
         small = np.exp(-np.abs(self.z))
-        near, far = 1 / (1 + small), small / (1 + small)
-        inside = self.z > 0
-        self.yes = np.where(inside, near, far)
-        self.no = np.where(inside, far, near)
-        log_yes = np.minimum(self.z, 0) - np.log1p(small)
-        self.log_p = np.minimum(log_yes.sum(axis=0), _SURE)
+        far = small / (1 + small)
+        self.no = np.where(self.z > 0, far, 1 - far)
+        self.bend = far * far - far
+        # log of the product of 1 + small, with no digit lost where all are small.
+        one, other = (small[i] + small[i + 1] + small[i] * small[i + 1] for i in (0, 2))
+        log_p = np.minimum(self.z, 0).sum(axis=0) - np.log1p(one + other + one * other)
+        self.log_p = np.clip(log_p, _HOPELESS, _SURE)
         self.odds = 1 / np.expm1(-self.log_p)
         self.z_t = -self.share * self.z
 
+    @property
+    def value(self) -> float:
+        """Log-likelihood."""
+        return float(np.where(self.strike, self.log_p, -np.log1p(self.odds)).sum())
+
     def first(self) -> Floats:
         """Gradient of log P, shape (8, pitches)."""
-        return np.concatenate([self.no * self.per_in, self.no * self.z_t])
+        steep = self.no * self.per_in
+        return np.concatenate([steep, self.no * self.z_t])
 
     def second(self) -> tuple[Floats, Floats, Floats]:
         """Second derivatives of log P by offset twice, offset and sharpness, sharpness twice; (4, pitches) each."""
-        bend = -self.yes * self.no
-        z_tt = self.z * self.share * (3 * self.share - 2)
+        lost = self.no * self.share
         return (
-            bend * self.per_in**2,
-            bend * self.per_in * self.z_t - self.no * self.share * self.per_in,
-            bend * self.z_t**2 + self.no * z_tt,
+            self.bend * self.per_in**2,
+            (self.bend * self.z_t - lost) * self.per_in,
+            self.bend * self.z_t**2 + lost * self.z * (3 * self.share - 2),
         )
+
+    def sums(self, by_pitch: Floats) -> Floats:
+        """Sums by group of an array of shape (values, pitches)."""
+        found: Floats = np.add.reduceat(by_pitch, self.starts, axis=1)
+        return found
+
+
+def _pieces(pitches: Pitches, at: Floats) -> Iterator[tuple[slice, slice, _Piece]]:
+    for groups, rows in pitches.pieces:
+        yield groups, rows, _Piece(pitches, at, groups, rows)
 
 
 def log_chance(pitches: Pitches, at: Floats) -> Floats:
     """Return log P(called strike) of each pitch, for edge values `at` of shape (8, groups)."""
-    found: Floats = _Pieces(pitches, at).log_p
+    found = np.empty(pitches.strike.size)
+    for _, rows, piece in _pieces(pitches, at):
+        found[rows] = piece.log_p
     return found
 
 
 def log_likelihood(pitches: Pitches, at: Floats) -> float:
     """Return the log-likelihood for edge values `at` of shape (8, groups)."""
-    return _value(pitches, log_chance(pitches, at))
+    return sum(piece.value for _, _, piece in _pieces(pitches, at))
 
 
-def _value(pitches: Pitches, log_p: Floats) -> float:
-    return float(np.where(pitches.strike > 0, log_p, np.log(-np.expm1(log_p))).sum())
+def likelihood(pitches: Pitches, at: Floats) -> Sums:
+    """Return the log-likelihood with its derivatives by group, for edge values `at` of shape (8, groups)."""
+    groups_in_all = pitches.starts.size
+    gradient = np.empty((VALUES, groups_in_all))
+    hessian, expected = np.empty((len(PAIRS), groups_in_all)), np.empty((len(PAIRS), groups_in_all))
+    value = 0.0
+    for groups, _, piece in _pieces(pitches, at):
+        value += piece.value
+        first = piece.first()
+        # By log P: a strike's log-likelihood is log P itself, a ball's is log(1 - P).
+        slope = np.where(piece.strike, 1.0, -piece.odds)
+        bend = np.where(piece.strike, 0.0, -piece.odds * (1 + piece.odds))
+        gradient[:, groups] = piece.sums(slope * first)
+        expected[:, groups] = piece.sums(_products(-piece.odds * first, first))
+        terms = _products(bend * first, first)
+        for (a, b), inner in zip(((0, 0), (0, 1), (1, 1)), piece.second(), strict=True):
+            terms[_SAME_EDGE[a, b]] += slope * inner
+        hessian[:, groups] = piece.sums(terms)
+    return Sums(value, gradient, hessian, expected)
 
 
-def likelihood(pitches: Pitches, at: Floats, *, expected: bool = False) -> Sums:
-    """Return the log-likelihood with gradient and Hessian by group, for edge values `at` of shape (8, groups).
-
-    With `expected` the Hessian is its expectation at these values, which is never positive in any direction.
-    """
-    piece = _Pieces(pitches, at)
-    slope, bend = _outer(pitches, piece)
-    first = piece.first()
-    starts = pitches.starts
-    gradient = np.add.reduceat(slope * first, starts, axis=1)
-    hessian = np.empty((len(PAIRS), starts.size))
-    weighted = (-piece.odds if expected else bend) * first
-    inner = None if expected else piece.second()
-    for i, (a, b) in enumerate(PAIRS):
-        term = weighted[a] * first[b]
-        if inner is not None and a % OFFSETS == b % OFFSETS:
-            term += slope * inner[a // OFFSETS + b // OFFSETS][a % OFFSETS]
-        hessian[i] = np.add.reduceat(term, starts)
-    return Sums(_value(pitches, piece.log_p), gradient, hessian)
+# Where the pairs of one edge's values stand among PAIRS: offset twice, offset and sharpness, sharpness twice.
+_SAME_EDGE = {
+    (a, b): [PAIRS.index((OFFSETS * a + e, OFFSETS * b + e)) for e in range(OFFSETS)]
+    for a, b in ((0, 0), (0, 1), (1, 1))
+}
 
 
-def _outer(pitches: Pitches, piece: _Pieces) -> tuple[Floats, Floats]:
-    """First and second derivative of a pitch's log-likelihood by log P."""
-    ball = 1 - pitches.strike
-    return pitches.strike - ball * piece.odds, -ball * piece.odds * (1 + piece.odds)
+def _products(left: Floats, right: Floats) -> Floats:
+    """Return left[a] * right[b] for every pair, shape (36, pitches)."""
+    found = np.empty((len(PAIRS), left.shape[1]))
+    start = 0
+    for a in range(VALUES):
+        np.multiply(left[a], right[a:], out=found[start : start + VALUES - a])
+        start += VALUES - a
+    return found
 
 
 def information_slope(pitches: Pitches, at: Floats, covariance: Floats) -> Floats:
@@ -210,16 +291,17 @@ def information_slope(pitches: Pitches, at: Floats, covariance: Floats) -> Float
 
     The information is minus the expected Hessian; `covariance` has shape (36, groups), upper half as in PAIRS.
     """
-    piece = _Pieces(pitches, at)
-    first, (oo, ot, tt) = piece.first(), piece.second()
-    position = {pair: i for i, pair in enumerate(PAIRS)}
-    times = np.zeros_like(first)
-    for a in range(VALUES):
-        for b in range(VALUES):
-            times[a] += np.repeat(covariance[position[min(a, b), max(a, b)]], pitches.counts) * first[b]
-    found = piece.odds * (1 + piece.odds) * (first * times).sum(axis=0) * first
-    offset, sharp = times[:OFFSETS], times[OFFSETS:]
-    found[:OFFSETS] += 2 * piece.odds * (oo * offset + ot * sharp)
-    found[OFFSETS:] += 2 * piece.odds * (ot * offset + tt * sharp)
-    by_group: Floats = np.add.reduceat(found, pitches.starts, axis=1)
+    position = np.array([[PAIRS.index((min(a, b), max(a, b))) for b in range(VALUES)] for a in range(VALUES)])
+    by_group = np.empty((VALUES, pitches.starts.size))
+    for groups, _, piece in _pieces(pitches, at):
+        first, (oo, ot, tt) = piece.first(), piece.second()
+        mine = covariance[:, groups]
+        times = np.empty_like(first)
+        for a in range(VALUES):
+            times[a] = (np.repeat(mine[position[a]], piece.counts, axis=1) * first).sum(axis=0)
+        found = piece.odds * (1 + piece.odds) * (first * times).sum(axis=0) * first
+        offset, sharp = times[:OFFSETS], times[OFFSETS:]
+        found[:OFFSETS] += 2 * piece.odds * (oo * offset + ot * sharp)
+        found[OFFSETS:] += 2 * piece.odds * (ot * offset + tt * sharp)
+        by_group[:, groups] = piece.sums(found)
     return by_group

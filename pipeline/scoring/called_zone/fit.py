@@ -1,8 +1,9 @@
 """Called zones of all umpires at once: empirical Bayes by Laplace's approximation.
 
 Each umpire's eight values (four offsets, four log sharpnesses) are normal about the population's means, each with
-an SD of its own; circumstances shift the edges by the same amount for everybody. The SDs maximise the
-Laplace approximation of the likelihood with everything else integrated out. The curvature in it is the expected
+an SD of its own; circumstances shift the edges by the same amount for everybody. The SDs maximise the Laplace
+approximation of the likelihood with everything else integrated out. That a game's pitches go together is carried
+into the SDs afterwards (`games.py`). The curvature in Laplace's approximation is the expected
 one: with few pitches at an edge the observed one may be next to singular, and the approximation then has spikes
 where there is nothing. A factor SD in that likelihood keeps an SD off zero (Chung, Rabe-Hesketh, Dorie, Gelman
 & Liu 2013, Psychometrika 78; from memory): without it, a thin season would declare all umpires equal, and be sure
@@ -13,22 +14,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import partial
 
 import numpy as np
 
-from pipeline.scoring.called_zone.blocks import Curvature, Prior
-from pipeline.scoring.called_zone.edges import (
-    EDGES,
-    OFFSETS,
-    PAIRS,
-    VALUES,
-    Pitches,
-    information_slope,
-    likelihood,
-    log_likelihood,
-)
+from pipeline.scoring.called_zone.blocks import Curvature, Prior, Values
+from pipeline.scoring.called_zone.edges import EDGES, OFFSETS, VALUES, Pitches
+from pipeline.scoring.called_zone.games import FEWEST_SPARE_GAMES, game_spread, no_spread, spare_games
+from pipeline.scoring.called_zone.model import ZoneModel
 from pipeline.scoring.design import Floats
-from pipeline.scoring.search import maximise
+from pipeline.scoring.search import Maximum, maximise
 
 FEWEST_UMPIRES = 5
 """With fewer the spread over umpires cannot be learnt: it is set at FIXED_SD."""
@@ -38,14 +33,11 @@ FEWEST_PITCHES = 60
 
 _START_SD = np.array([1.0] * OFFSETS + [0.4] * OFFSETS)
 _LOWEST_SD, _HIGHEST_SD = 0.02, 8.0
-_STEPS = 60
-_TOLERANCE = 1e-6
-_LONGEST_STEP = 1.0
-_LEAST_CURVATURE = 0.3
+_SD_TOLERANCE = 1e-4
 _TOLERATED_GAIN = 0.02
-_WARM_ROUNDS = 3
-_SD_INFORMATION = 0.5
-"""Added to the information on each log SD: an SD that the data say nothing of is known to a factor of four."""
+_STRAIGHT_TOLERANCE = 1e-4
+_ROUNDS = 12
+_SETTLED = 0.02
 
 
 class ZoneOutcome(StrEnum):
@@ -75,9 +67,10 @@ class ZoneFit:
         Of each umpire, shape (8, umpires); the SD carries that of the population's SDs.
     mean, mean_sd, spread
         Of the population: means, their SDs, and SDs over umpires; shape (8,).
+    game_spread
+        SDs of the edges over an umpire's games, in inches, shape (4,); NaN where that was not learnt.
     shift, shift_sd
-        How far each circumstance moves each edge, in inches, shape (terms, 4); the SD is widened where the pitches
-        of a game go together.
+        How far each circumstance moves each edge, in inches, shape (terms, 4).
     log_likelihood
         Of the pitches at these values.
     laplace
@@ -97,6 +90,7 @@ class ZoneFit:
     mean: Floats = field(default_factory=lambda: np.full(VALUES, np.nan))
     mean_sd: Floats = field(default_factory=lambda: np.full(VALUES, np.nan))
     spread: Floats = field(default_factory=lambda: np.full(VALUES, np.nan))
+    game_spread: Floats = field(default_factory=lambda: np.full(OFFSETS, np.nan))
     shift: Floats = field(default_factory=lambda: np.zeros((0, OFFSETS)))
     shift_sd: Floats = field(default_factory=lambda: np.zeros((0, OFFSETS)))
     log_likelihood: float = float("nan")
@@ -109,133 +103,12 @@ class ZoneFit:
     gradient_norm: float = float("nan")
 
 
-class ZoneModel:
-    """The joint posterior of all values given the SDs over umpires; keeps its mode from one call to the next."""
-
-    def __init__(self, pitches: Pitches, prior: Prior) -> None:
-        self.pitches = pitches
-        self.terms = pitches.terms.shape[1]
-        self.centre, self.border_precision = prior.centre(self.terms), prior.precision(self.terms)
-        self.own = np.zeros((VALUES, pitches.umpires))
-        self.border = self.centre.copy()
-        self.curvature: Curvature | None = None
-        self.expected: Curvature | None = None
-
-    def at_groups(self, own: Floats, border: Floats) -> Floats:
-        """Edge values of each group, shape (8, groups)."""
-        at = own[:, self.pitches.umpire]
-        at[:OFFSETS] += border[VALUES:].reshape(self.terms, OFFSETS).T @ self.pitches.terms.T
-        return at
-
-    def joint(self, sd: Floats, own: Floats, border: Floats) -> float:
-        """Log-likelihood with the logarithms of the priors' kernels."""
-        value = log_likelihood(self.pitches, self.at_groups(own, border))
-        return value + self._kernels(sd, own, border)
-
-    def _kernels(self, sd: Floats, own: Floats, border: Floats) -> float:
-        off = (own - border[:VALUES, None]) / sd[:, None]
-        prior = self.border_precision @ (border - self.centre) ** 2
-        return -0.5 * float((off**2).sum() + prior) - self.pitches.umpires * float(np.log(sd).sum())
-
-    def climb(self, sd: Floats, steps: int = _STEPS) -> tuple[float, bool]:
-        """Newton's method to the joint mode; return the joint value there and whether it arrived.
-
-        Where an umpire's Hessian is not negative definite its expectation takes its place.
-        """
-        precision = 1 / sd**2
-        value = -np.inf
-        for _ in range(steps):
-            at = self.at_groups(self.own, self.border)
-            sums = likelihood(self.pitches, at)
-            value = sums.value + self._kernels(sd, self.own, self.border)
-            bent = self._curvature(at, sums.hessian, precision)
-            pull = precision[:, None] * (self.own - self.border[:VALUES, None])
-            slope_own = self.pitches.umpire_sums(sums.gradient) - pull
-            slope = self.border_precision * (self.centre - self.border)
-            slope[:VALUES] += pull.sum(axis=1)
-            slope[VALUES:] += (self.pitches.terms.T @ sums.gradient[:OFFSETS].T).ravel()
-            step_own, step = bent.solve(slope_own, slope)
-            gain = 0.5 * float((slope_own * step_own).sum() + slope @ step)
-            self.curvature, self.expected = bent, None
-            if gain < _TOLERANCE:
-                # The last step needs no second look: what it leaves is smaller by orders.
-                self.own, self.border = self.own + step_own, self.border + step
-                return value + gain, True
-            # Far from the mode a block's step may be far too long: that umpire then goes part of the way.
-            step_own *= np.minimum(1.0, _LONGEST_STEP / np.maximum(np.abs(step_own).max(axis=0), 1e-12))
-            share = 1.0
-            for _ in range(30):
-                own, border = self.own + share * step_own, self.border + share * step
-                # Newton's last steps change the value by less than it can be told.
-                if self.joint(sd, own, border) >= value - 1e-9 * abs(value):
-                    break
-                share *= 0.4
-            else:
-                return value, False
-            self.own, self.border = own, border
-        return value, False
-
-    def _curvature(self, at: Floats, hessian: Floats, precision: Floats) -> Curvature:
-        """Return the curvature for a step; umpires whose Hessian is not clearly negative give its expectation."""
-        sums = self.pitches.umpire_sums(hessian)
-        full = np.zeros((self.pitches.umpires, VALUES, VALUES))
-        root = 1 / np.sqrt(precision)
-        for i, (a, b) in enumerate(PAIRS):
-            full[:, a, b] = full[:, b, a] = -sums[i] * root[a] * root[b]
-        bad = np.linalg.eigvalsh(full)[:, 0] < _LEAST_CURVATURE - 1
-        if bad.any():
-            expected = likelihood(self.pitches, at, expected=True).hessian
-            hessian = np.where(bad[self.pitches.umpire], expected, hessian)
-        try:
-            return Curvature(self.pitches, hessian, precision, self.border_precision)
-        except np.linalg.LinAlgError:
-            return self.expected_curvature(1 / np.sqrt(precision))
-
-    def expected_curvature(self, sd: Floats) -> Curvature:
-        """Return the expected curvature at the present values."""
-        hessian = likelihood(self.pitches, self.at_groups(self.own, self.border), expected=True).hessian
-        return Curvature(self.pitches, hessian, 1 / sd**2, self.border_precision)
-
-    def laplace(self, sd: Floats) -> tuple[float, Floats, bool]:
-        """Return the log marginal likelihood, its gradient by the logarithms of the SDs, and whether it is sound.
-
-        The factor SD is within it. The gradient is exact save for umpires whose Hessian is next to singular.
-        """
-        value, arrived = self.climb(sd)
-        precision = 1 / sd**2
-        at = self.at_groups(self.own, self.border)
-        self.expected = bent = self.expected_curvature(sd)
-        total = value - 0.5 * bent.log_det + float(np.log(sd).sum())
-        off = self.own - self.border[:VALUES, None]
-        spread = np.einsum("uaa->a", bent.deviation_covariance())
-        gradient = precision * ((off**2).sum(axis=1) + spread) - self.pitches.umpires + 1
-        slope = information_slope(self.pitches, at, bent.group_covariance())
-        to_border = np.concatenate([np.zeros(VALUES), (self.pitches.terms.T @ slope[:OFFSETS].T).ravel()])
-        own, border = (self.curvature or bent).solve(self.pitches.umpire_sums(slope), to_border)
-        gradient -= precision * ((own * off).sum(axis=1) - border[:VALUES] * off.sum(axis=1))
-        return total, gradient, arrived
-
-    def spread_step(self, sd: Floats) -> Floats:
-        """One step of the EM algorithm for the SDs at the present mode: a cheap way to a good start."""
-        bent = self.expected_curvature(sd)
-        off = self.own - self.border[:VALUES, None]
-        total = (off**2).sum(axis=1) + np.einsum("uaa->a", bent.deviation_covariance())
-        spread: Floats = np.sqrt(total / max(self.pitches.umpires - 1, 1))
-        return np.clip(spread, 2 * _LOWEST_SD, _HIGHEST_SD / 2)
-
-    def information(self, sd: Floats) -> Floats:
-        """Approximate information on the logarithms of the SDs, shape (8, 8): that of the normal part."""
-        bent = self.expected or self.expected_curvature(sd)
-        share = bent.deviation_covariance() / np.outer(sd, sd)
-        found: Floats = 2 * ((np.eye(VALUES) - share) ** 2).sum(axis=0) + _SD_INFORMATION * np.eye(VALUES)
-        return found
-
-
 def fit_zone(pitches: Pitches, prior: Prior | None = None) -> ZoneFit:
     """Fit the called zones of all umpires.
 
     Too few pitches, one result only, and a search that got lost are named outcomes without figures. With fewer
-    than five umpires the spread over umpires is not learnt but set wide, and the outcome says so.
+    than five umpires the spread over umpires is not learnt but set wide, and the outcome says so. With too few
+    games, or games not told apart, a game's pitches are taken as independent, and the message says so.
     """
     size = pitches.strike.size
     refused = _refused(pitches)
@@ -250,36 +123,60 @@ def fit_zone(pitches: Pitches, prior: Prior | None = None) -> ZoneFit:
             if arrived
             else "the search for the edges did not arrive"
         )
-        return _account(model, FIXED_SD, outcome, message, (0, 1, 0, float("nan")), learnt=False)
-    sd = _START_SD
-    for _ in range(_WARM_ROUNDS):
-        model.climb(sd, 3)
-        sd = model.spread_step(sd)
-    best, at_best = -np.inf, (model.own, model.border)
-
-    def target(log_sd: Floats) -> tuple[float, Floats]:
-        nonlocal best, at_best
-        # From the best mode so far: a thin umpire may have two, and a search must not change between them.
-        model.own, model.border = at_best
-        value, gradient, sound = model.laplace(np.exp(log_sd))
-        if not sound:
-            return -np.inf, gradient
-        if value > best:
-            best, at_best = value, (model.own, model.border)
-        return value, gradient
-
-    low, high = np.full(VALUES, np.log(_LOWEST_SD)), np.full(VALUES, np.log(_HIGHEST_SD))
-    found = maximise(target, np.log(sd), lambda: np.diag(model.information(sd)), low, high)
-    sd_end = np.exp(found.at)
-    model.own, model.border = at_best
-    _, _, arrived = model.laplace(sd_end)
+        return _account(model, FIXED_SD, None, outcome, message, (0, 1, 0, float("nan")))
+    found, arrived = _search(model)
+    sd = np.exp(found.at)
+    known: Floats = np.linalg.inv(model.straightened().information(found.at)).astype(np.float64, copy=False)
     # A search that stops on the last digits of the value has arrived when there is next to nothing to gain.
-    gain = 0.5 * float(found.gradient @ np.linalg.solve(model.information(sd_end), found.gradient))
+    gain = 0.5 * float(found.gradient @ known @ found.gradient)
     done = arrived and bool(np.isfinite(found.value)) and (found.code == 0 or gain < _TOLERATED_GAIN)
     norm = float(np.linalg.norm(found.gradient))
     outcome = ZoneOutcome.CONVERGED if done else ZoneOutcome.NOT_CONVERGED
     message = "the fit converged" if done else "the search for the spread over umpires did not arrive"
-    return _account(model, sd_end, outcome, message, (found.steps, found.evaluations, found.code, norm), learnt=True)
+    return _account(model, sd, known, outcome, message, (found.steps, found.evaluations, found.code, norm))
+
+
+def _search(model: ZoneModel) -> tuple[Maximum, bool]:
+    """Return where the SDs end, and whether the values are at their mode there.
+
+    The SDs are first found, again and again, for the likelihood straightened at the present values, which then
+    move on; the search over Laplace's approximation itself sets out from there, and has the straightened
+    likelihood's curvature.
+    """
+    log_sd = np.log(_START_SD)
+    low, high = (np.full(VALUES, np.log(bound)) for bound in (_LOWEST_SD, _HIGHEST_SD))
+    model.climb(_START_SD, 3)
+    for _ in range(_ROUNDS):
+        straight = model.straightened()
+        known_before = partial(straight.rough_information, log_sd)
+        near = maximise(straight.marginal, log_sd, known_before, low, high, _STRAIGHT_TOLERANCE)
+        moved, log_sd = float(np.abs(near.at - log_sd).max()), near.at
+        model.climb(np.exp(log_sd), 2)
+        if moved < _SETTLED:
+            break
+    best = -np.inf
+    known: tuple[Floats, Values, Curvature] | None = None
+    shape = model.straightened().information(log_sd)
+
+    def target(at: Floats) -> tuple[float, Floats]:
+        nonlocal best, known
+        if known is not None:
+            # From the best mode so far: a thin umpire may have two, and a search must not change between them.
+            best_at, model.values, bent = known
+            model.values = model.values.plus(model.move(bent, at - best_at))
+        value, gradient, sound = model.laplace(np.exp(at))
+        if not sound or model.curvature is None:
+            return -np.inf, gradient
+        if value > best:
+            best, known = value, (at, model.values, model.curvature)
+        return value, gradient
+
+    found = maximise(target, log_sd, lambda: shape, low, high, _SD_TOLERANCE)
+    arrived = known is not None
+    if known is not None and not (np.array_equal(known[0], found.at) and model.values is known[1]):
+        model.values = known[1]
+        _, _, arrived = model.laplace(np.exp(found.at))
+    return found, arrived
 
 
 def _refused(pitches: Pitches) -> tuple[ZoneOutcome, str] | None:
@@ -295,57 +192,48 @@ def _refused(pitches: Pitches) -> tuple[ZoneOutcome, str] | None:
 def _account(
     model: ZoneModel,
     sd: Floats,
+    known: Floats | None,
     outcome: ZoneOutcome,
     message: str,
     search: tuple[int, int, int, float],
-    *,
-    learnt: bool,
 ) -> ZoneFit:
-    pitches, bent = model.pitches, model.expected
+    pitches, bent, values = model.pitches, model.expected, model.values
     if bent is None or not outcome.has_estimates:
         return ZoneFit(ZoneOutcome.NOT_CONVERGED, message, pitches.strike.size, pitches.umpires)
-    own_variance = np.einsum("uaa->au", bent.own_covariance())
-    border_variance = np.diag(bent.border).copy()
-    if learnt:
-        known = np.linalg.inv(model.information(sd))
-        off = model.own - model.border[:VALUES, None]
-        moved = [_moved(bent, off, k) for k in range(VALUES)]
-        own_moves, moves = np.stack([own for own, _ in moved]), np.stack([border for _, border in moved])
-        own_variance += np.einsum("kau,kl,lau->au", own_moves, known, own_moves)
-        border_variance += np.einsum("ka,kl,la->a", moves, known, moves)
+    own_variance, border_variance = bent.own_variance(), np.diag(bent.border).copy()
+    if known is not None:
+        moves = [model.move(bent, by) for by in np.eye(VALUES)]
+        own_moves, moved = np.stack([one.own for one in moves]), np.stack([one.border for one in moves])
+        own_variance += np.einsum("kau,kau->au", np.tensordot(known, own_moves, 1), own_moves)
+        border_variance += np.einsum("ka,ka->a", known @ moved, moved)
+    games = no_spread(bent)
+    if spare_games(bent) >= FEWEST_SPARE_GAMES:
+        games = game_spread(bent, model.sums)
+    else:
+        message += "; too few games to learn how far an umpire's edges move between them, so intervals leave it out"
+    own_variance, border_variance = own_variance + games.own, border_variance + games.border
     steps, evaluations, code, norm = search
-    at = model.at_groups(model.own, model.border)
-    sums = likelihood(pitches, at, expected=True)
-    border_variance[VALUES:] *= bent.game_inflation(sums.gradient, sums.hessian) ** 2
     return ZoneFit(
         outcome=outcome,
         message=message,
         pitches=pitches.strike.size,
         umpires=pitches.umpires,
-        values=model.own,
+        values=values.own,
         sd=np.sqrt(own_variance),
-        mean=model.border[:VALUES],
+        mean=values.border[:VALUES],
         mean_sd=np.sqrt(border_variance[:VALUES]),
         spread=sd,
-        shift=model.border[VALUES:].reshape(model.terms, OFFSETS),
+        game_spread=games.sd,
+        shift=values.border[VALUES:].reshape(model.terms, OFFSETS),
         shift_sd=np.sqrt(border_variance[VALUES:]).reshape(model.terms, OFFSETS),
-        log_likelihood=sums.value,
-        laplace=float("nan") if not learnt else model.joint(sd, model.own, model.border) - 0.5 * bent.log_det,
+        log_likelihood=model.sums.value,
+        laplace=float("nan") if known is None else model.joint(sd) - 0.5 * bent.log_det,
         end=sd,
         iterations=steps,
         evaluations=evaluations,
         return_code=code,
         gradient_norm=norm,
     )
-
-
-def _moved(bent: Curvature, off: Floats, value: int) -> tuple[Floats, Floats]:
-    """How the mode moves with the logarithm of one SD."""
-    own = np.zeros_like(off)
-    own[value] = 2 * bent.precision[value] * off[value]
-    border = np.zeros(bent.border.shape[0])
-    border[value] = -own[value].sum()
-    return bent.solve(own, border)
 
 
 __all__ = ["EDGES", "FEWEST_PITCHES", "FEWEST_UMPIRES", "ZoneFit", "ZoneModel", "ZoneOutcome", "fit_zone"]
