@@ -53,9 +53,9 @@ def _lead(plan: Row | None) -> str:
     return (
         f"{plural(plan['sessions'], 'session')} for {plural(plan['attendees'], 'umpire')} would take away about "
         f"{number(plan['removed'], 0)} wrong rulings in a season like this one, somewhere between "
-        f"{number(plan['removed_low'], 0)} and {number(plan['removed_high'], 0)}, if the assumptions below hold. Of these "
-        f"umpires {number(plan['expected_wrong'], 0)} are expected on the subjects taught; "
-        f"{plural(plan['wrong_seen'], 'wrong ruling')} were seen of {plural(plan['umpires_wrong'], 'umpire')} in all."
+        f"{number(plan['removed_low'], 0)} and {number(plan['removed_high'], 0)}, if the assumptions below hold. On the "
+        f"subjects taught {number(plan['expected_wrong'], 0)} wrong rulings are expected of these umpires. In all, "
+        f"{plural(plan['wrong_seen'], 'wrong ruling')} of {plural(plan['umpires_wrong'], 'umpire')} were seen this season."
     )
 
 
@@ -193,7 +193,7 @@ def _with_commas(links: Sequence[Link]) -> list[Inline]:
 def _subject_table(session: int, rows: Sequence[Row], titles: Mapping[str, str]) -> Table:
     return Table(
         f"subjects-{session}",
-        "What is taught",
+        f"What is taught in session {session}",
         [
             Column("Subject"),
             Column("Where"),
@@ -246,7 +246,7 @@ def _attendee_table(
         )
     return Table(
         f"people-{session}",
-        "Who attends, and why: those who gain most first",
+        f"Who attends session {session}, and why: those who gain most first",
         [Column("Umpire"), Column("Own wrong rulings on the subjects", "long"), Column("Removed", "num"), Column("Some of the calls")],
         cells,
         empty="Nobody.",

@@ -154,7 +154,7 @@ def _record(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> list[Sec
             [
                 Column("Umpire"),
                 Column("Level decided on"),
-                Column("Meeting"),
+                Column("Meeting", "ref"),
                 Column("Decision"),
                 Column("Advice now"),
                 Column("Chance", "num"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from reports.blocks import Cell, Column, Figure, MarkName, Section, Table
 from reports.book import Row, SeasonBook
@@ -12,10 +13,10 @@ from reports.links import SiteLinks
 from reports.words import NOTHING, count, percent, plural
 
 _BESIDE: dict[str, tuple[str, MarkName]] = {
-    "above": ("more than the others", "block"),
-    "below": ("less than the others", "ring"),
-    "alike": ("as the others", "dash"),
-    "alone": ("no others", "dash"),
+    "above": ("above", "block"),
+    "below": ("below", "ring"),
+    "alike": ("alike", "dash"),
+    "alone": ("alone", "dash"),
 }
 
 
@@ -45,14 +46,16 @@ def map_section(book: SeasonBook, links: SiteLinks) -> Section:
         if (level, topic) in cells
     ]
     chart = share_chart(drawn, "label", "rate", "rate_low", "rate_high", "share of graded calls ruled wrongly")
+    chart = replace(chart, label_length=46)
     note = f"The first {MOST_ROWS} rows; the table has all." if len(drawn) > MOST_ROWS else ""
     return Section(
         "map",
         "Subject by level",
         [Figure("map-figure", _title(book, rows), chart, table, note=note)],
         margin=[
-            "Levels are those that umpires now work. A block: the level's whole interval lies above the share of all other levels "
-            "together. A ring: below it. A dash: its interval holds that share, so chance alone may make the difference."
+            "Levels are those that umpires now work. Above (block): the level's whole interval lies above the share of all other "
+            "levels together. Below (ring): under it. Alike (dash): its interval holds that share, so chance alone may make "
+            "the difference. Alone: no other level met the subject."
         ],
     )
 
