@@ -57,16 +57,15 @@ def write_copy(store: Store, inputs: str) -> None:
         return
     folder = copy_folder(store.path)
     loads = int(store.value("SELECT max(run_no) FROM meta.load_run"))
-    if _account_of(folder) is not None and (_account_of(folder) or {}).get("of") == [loads, inputs]:
+    if (_account_of(folder) or {}).get("of") == [loads, inputs]:
         return
     with replaced_folder(folder) as fresh:
-        tables = {}
+        sums = {}
         for name in HISTORY:
             target = fresh / f"{name}.parquet"
             store.run(f"COPY meta.{name} TO {_quoted(target)} (FORMAT parquet, COMPRESSION zstd)")
-            rows = int(store.value(f"SELECT count(*) FROM meta.{name}"))
-            tables[name] = {"rows": rows, "sha256": _hash(target), "columns": list(META[name])}
-        account = {"of": [loads, inputs], "tables": tables}
+            sums[name] = _hash(target)
+        account = {"of": [loads, inputs], "sha256": sums}
         (fresh / _ACCOUNT).write_text(json.dumps(account, indent=2) + "\n", encoding="utf-8")
 
 
@@ -84,7 +83,7 @@ def take_over_copy(store: Store) -> bool:
     account = _account_of(folder)
     for name in HISTORY:
         file = folder / f"{name}.parquet"
-        if account is None or not file.is_file() or _hash(file) != account["tables"].get(name, {}).get("sha256"):
+        if account is None or not file.is_file() or _hash(file) != account["sha256"].get(name):
             raise StoreError(
                 "the copy of what was remembered of earlier versions of the sheets is damaged, and the store that it "
                 "was made from is not here",
@@ -114,7 +113,7 @@ def _account_of(folder: Path) -> dict[str, Any] | None:
         account = json.loads((folder / _ACCOUNT).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return None
-    return account if isinstance(account, dict) and isinstance(account.get("tables"), dict) else None
+    return account if isinstance(account, dict) and isinstance(account.get("sha256"), dict) else None
 
 
 def _hash(path: Path) -> str:
