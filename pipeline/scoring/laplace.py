@@ -161,6 +161,16 @@ class LaplaceModel:
         ]
         return Gradient(d.fixed.T @ driver, np.array(own), slopes)
 
+    def mean_shift(self, mode: Mode) -> ByFactor:
+        """Return by how much the mean of `v` given the parameters lies off its mode, to first order in the skewness.
+
+        The posterior of an effect leans to the side on which less is known: away from the bulk of a rate near 1.
+        ``H^-1 Z'sd (d3 log p / d eta3 * var(eta)) / 2``; Rue, Martino & Chopin 2009 (J. R. Stat. Soc. B 71, section
+        3.2.3) correct their means likewise. Checked against a long NUTS run.
+        """
+        pull = -0.5 * mode.third * self.variances(mode).eta
+        return mode.curvature.solve(totals(self.design, pull, mode.sd))
+
     def rough_information(self, mode: Mode) -> Gradient:
         """Return approximate information (negative second derivatives), to scale the outer search.
 

@@ -3,8 +3,9 @@
 The intercept joins the effects as one more level with a very wide prior, so that only the SDs are left as
 parameters. Points are spread evenly over their posterior (half-normal prior on each SD), each is weighted by
 its posterior density over that of the spread, and at each the effects are drawn from the normal curve at
-their mode. That is the nested Laplace approximation of Rue, Martino & Chopin 2009 (J. R. Stat. Soc. B 71),
-with the two-sided scales of Martins, Simpson, Lindgren & Rue 2013 (Comput. Stat. Data Anal. 67).
+their mode, moved to where skewness draws their mean. That is the nested Laplace approximation of Rue,
+Martino & Chopin 2009 (J. R. Stat. Soc. B 71), with the two-sided scales of Martins, Simpson, Lindgren & Rue
+2013 (Comput. Stat. Data Anal. 67).
 """
 
 from __future__ import annotations
@@ -66,13 +67,13 @@ def draw_over_points(fit: CrossedFit, draws: int, points: int, rng: np.random.Ge
             continue
         mine, done = rows[done : done + count], done + count
         mode = posterior.mode(point, start)
-        noise = draw_effects(mode.curvature, count, rng)
-        intercept[mine] = INTERCEPT_SD * (mode.v[INTERCEPT] + noise[INTERCEPT])[:, 0] + posterior.centre
+        noise, mean = draw_effects(mode.curvature, count, rng), posterior.mean(mode)
+        intercept[mine] = INTERCEPT_SD * (mean[INTERCEPT] + noise[INTERCEPT])[:, 0] + posterior.centre
         for name in posterior.free:
             sd[name][mine] = mode.sd[name]
         for name in names:
             if mode.sd[name] > 0:
-                effects[name][mine] = mode.sd[name] * (mode.v[name] + noise[name])
+                effects[name][mine] = mode.sd[name] * (mean[name] + noise[name])
     return Draws(intercept, sd, effects, posterior.sds(peak))
 
 
@@ -100,6 +101,11 @@ class _SdPosterior:
         if start is not None:
             self._model.effects = start
         return self._model.mode(self.centre, self.sds(log_sd))
+
+    def mean(self, mode: Mode) -> ByFactor:
+        """Return the mean of the standardised effects at a point, which skewness draws off their mode."""
+        shift = self._model.mean_shift(mode)
+        return {name: v + shift[name] for name, v in mode.v.items()}
 
     def effects(self) -> ByFactor:
         """Return the effects at the last mode."""

@@ -62,7 +62,8 @@ def test_the_run_itself_is_sound(run: dict[str, Any]) -> None:
 
 def test_adjusted_rates_and_their_intervals_are_those_of_the_run(run: dict[str, Any], model: AreaModel) -> None:
     found = compared(np.asarray(model.adjusted, dtype=float), run["adjusted_rate"])
-    assert found["mean"].max() < 0.1
+    # Without the shift from mode to mean it is .052.
+    assert found["mean"].max() < 0.045
     assert found["low"].max() < 0.15
     assert found["high"].max() < 0.15
     assert 0.96 < found["ratio"].min() <= found["ratio"].max() < 1.04
@@ -72,7 +73,7 @@ def test_adjusted_rates_and_their_intervals_are_those_of_the_run(run: dict[str, 
 def test_effects_are_those_of_the_run(run: dict[str, Any], model: AreaModel, factor: str, ratio: float) -> None:
     assert model.draws is not None
     found = compared(model.draws.effects[factor], run["effects"][factor])
-    assert found["mean"].max() < 0.1
+    assert found["mean"].max() < 0.045
     assert max(found["low"].max(), found["high"].max()) < 0.2
     assert np.abs(found["ratio"] - 1).max() < ratio
 
