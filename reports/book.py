@@ -64,15 +64,18 @@ class SeasonBook:
             found[row[key]].append(row)
         return found
 
-    def stream(self, name: str, key: str) -> Iterator[tuple[str, list[Row]]]:
-        """Yield the rows of an ordered SELECT in groups of equal `key`, holding one group at a time."""
-        for value, group in groupby(self._stream(name), key=lambda row: row[key]):
+    def stream(self, name: str, key: str, bound: Mapping[str, Any] | None = None) -> Iterator[tuple[str, list[Row]]]:
+        """Yield the rows of an ordered SELECT in groups of equal `key`, holding one group at a time.
+
+        `bound` are the values of the names that the SELECT asks for.
+        """
+        for value, group in groupby(self._stream(name, bound), key=itemgetter(key)):
             yield value, list(group)
 
-    def _stream(self, name: str) -> Iterator[dict[str, Any]]:
+    def _stream(self, name: str, bound: Mapping[str, Any] | None) -> Iterator[dict[str, Any]]:
         cursor = self._store.connection.cursor()
         try:
-            cursor.execute(named_sql("reports", name))
+            cursor.execute(named_sql("reports", name), bound)
             names = [column[0] for column in cursor.description or ()]
             while rows := cursor.fetchmany(_CHUNK):
                 for row in rows:
