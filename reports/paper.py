@@ -42,6 +42,7 @@ def environment() -> Environment:
     made = Environment(
         loader=PackageLoader("reports"),
         autoescape=True,
+        auto_reload=False,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -90,12 +91,18 @@ def write_page(folder: Path, page: Page, masthead: Masthead) -> int:
     return len(content)
 
 
+@cache
+def _asset(name: str) -> bytes:
+    """Return a file of the assets: every packet has its own copy of some."""
+    return files("reports").joinpath("assets", name).read_bytes()
+
+
 def write_assets(folder: Path, *, with_plotly: bool) -> None:
     """Write style and script into `folder/assets`; for the site (`with_plotly`) plotly's script and the tools' too."""
     assets = folder / "assets"
     assets.mkdir(parents=True, exist_ok=True)
     for name in ("site.css", "site.js", *(TOOL_ASSETS if with_plotly else ())):
-        (assets / name).write_bytes(files("reports").joinpath("assets", name).read_bytes())
+        (assets / name).write_bytes(_asset(name))
     if with_plotly:
         source = files("plotly").joinpath("package_data", "plotly.min.js")
         (assets / "plotly.min.js").write_bytes(source.read_bytes())
