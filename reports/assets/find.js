@@ -59,7 +59,7 @@ document.addEventListener("DOMContentLoaded", () => {
       el("div", { class: "tool-field" }, el("label", { for: "find-text" }, "Name or any words"), field),
       tables.length > 1 ? el("div", { class: "tool-field" }, el("label", { for: "find-level" }, "Judged for"), level) : null,
       el("fieldset", { class: "tool-checks" }, el("legend", {}, "Reading"), boxes.map((box) => el("label", { for: box.id }, box, " ", box.value))),
-      el("fieldset", { class: "tool-checks" }, el("legend", {}, "Evidence"), el("label", { for: "find-lacking" }, lacking, " only where the least is lacking")),
+      el("fieldset", { class: "tool-checks" }, el("legend", {}, "Evidence"), el("label", { for: "find-lacking" }, lacking, " only where it is lacking")),
       reset,
     ),
     told,
