@@ -79,8 +79,8 @@ def pages(out):
 def test_every_name_stands_in_its_heading_as_plain_text(out, pages):
     folders = folder_names(NAMES)
     for umpire, name in NAMES.items():
-        for path in (out / "site/umpires" / folders[umpire], out / "packets/umpires" / folders[umpire]):
-            assert pages[path / "index.html"].heading == name
+        for path in (f"site/umpires/{folders[umpire]}/index.html", f"packets/umpires/{folders[umpire]}/figures.html"):
+            assert pages[out / path].heading == name
 
 
 def test_nothing_in_the_data_becomes_a_script_a_handler_or_a_picture(pages):
