@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -64,6 +65,16 @@ def shared_out(subjects: list[dict[str, Any]], plays: int) -> list[Wanted]:
     return wanted
 
 
+def dealt(wanted: Sequence[Wanted], made: Mapping[str, Sequence[Item]]) -> Iterator[tuple[Wanted, list[Item]]]:
+    """Yield the items of each wish, in order: each comes once before any comes again, and never twice in a session."""
+    begun: Counter[str] = Counter()
+    for one in wanted:
+        pool = made[one.topic]
+        number = min(one.number, len(pool))
+        yield one, [pool[(begun[one.topic] + place) % len(pool)] for place in range(number)]
+        begun[one.topic] += number
+
+
 def rules_day(config: RunConfig, store: Store) -> dt.date:
     """Return the day whose rules the plays follow: the season's last by the policy, else that of its last game."""
     last: dt.date | None = store.value("SELECT max(game_on) FROM facts.fct_call")
@@ -74,8 +85,9 @@ def make_clinic_plays(config: RunConfig, store: Store, avoid: Signatures = ()) -
     """Make `rulings.clinic_play`: the case plays of each planned session.
 
     They come from the season's misruled calls on the session's subjects and, where those give too few different
-    questions, from the rules' own worked cases. No two ask one question, in whatever session; none asks what an item of
-    the season's quiz asks, nor what is in `avoid`.
+    questions, from the rules' own worked cases. No two in a session ask one question; sessions on one subject share
+    plays only when there are no more that differ. None asks what an item of the season's quiz asks, nor what is in
+    `avoid`.
 
     Reads `scores.clinic_subject`, `facts.fct_call`, `scores.call_grade`, `checked.quiz_items`, `facts.item_case`.
     """
@@ -92,11 +104,7 @@ def make_clinic_plays(config: RunConfig, store: Store, avoid: Signatures = ()) -
             number = sum(one.number for one in wanted if one.topic == topic)
             wish = Wish(codes[topic], day, number, frozenset({topic}), seed=config.policy.seed)
             made[topic] = _items(store, wish, asked)
-        rows = [
-            _row(one.session, one.topic, item)
-            for one in wanted
-            for item in [made[one.topic].pop(0) for _ in range(min(one.number, len(made[one.topic])))]
-        ]
+        rows = [_row(one.session, one.topic, item) for one, items in dealt(wanted, made) for item in items]
         _write(store, rows)
     return StepResult("plays", len(subjects), len(rows), notes={"wanted": sum(one.number for one in wanted)})
 

@@ -19,6 +19,12 @@ _EYE_ONLY = (
 )
 
 
+_NONE_MADE = (
+    "No case play could be made for this session that the quiz had not asked already. Walk the situations through instead, as "
+    "told under the field."
+)
+
+
 def clinic_sheets(book: SeasonBook, links: SiteLinks) -> Iterator[tuple[Page, bool]]:
     """Yield each session's two sheets; True stands beside one that anybody may get."""
     subjects, plays = book.by("clinic_subject", "session"), book.by("clinic_play", "session")
@@ -32,7 +38,7 @@ def clinic_sheets(book: SeasonBook, links: SiteLinks) -> Iterator[tuple[Page, bo
 
 
 def _class_page(row: Row, subjects: Sequence[Row], plays: Sequence[Row]) -> Page:
-    sections = [_play_section(plays, with_key=False)]
+    sections = [_play_section(subjects, plays, with_key=False)]
     sections += _field_sections(subjects)
     return Page(
         class_file(row["session"]),
@@ -56,7 +62,7 @@ def _trainer_page(
     session = row["session"]
     sections = [
         _purpose(row, subjects, misrulings),
-        _play_section(plays, with_key=True),
+        _play_section(subjects, plays, with_key=True),
         *_field_sections(subjects),
         _attendance(people, links),
     ]
@@ -111,10 +117,11 @@ def _quiz_line(one: Row) -> str:
     return f"Among those taught: {'; '.join(parts)}. A matter of the eye: {eye} of the season's wrong rulings on it."
 
 
-def _play_section(plays: Sequence[Row], *, with_key: bool) -> Section:
+def _play_section(subjects: Sequence[Row], plays: Sequence[Row], *, with_key: bool) -> Section:
     title = "Case plays with key and reasons" if with_key else "Case plays"
     if not plays:
-        return Section("plays", title, [Paragraph([_EYE_ONLY])])
+        by_eye = all(one["form"] == "field" for one in subjects)
+        return Section("plays", title, [Paragraph([_EYE_ONLY if by_eye else _NONE_MADE])])
     entries = [_play(row, with_key=with_key) for row in plays]
     blocks: list[Block] = []
     if with_key:
@@ -134,10 +141,10 @@ def _play_section(plays: Sequence[Row], *, with_key: bool) -> Section:
 
 def _play(row: Row, *, with_key: bool) -> FormEntry:
     letters = [letter for letter in _LETTERS if row[f"option_{letter}"]]
-    lines: list[tuple[str, Sequence[Inline]]] = [("What happened", [row["stem"]])]
+    lines: list[tuple[str, Sequence[Inline]]] = [("Play", [row["stem"]])]
     lines += [(letter.upper(), [row[f"option_{letter}"]]) for letter in letters]
     if not with_key:
-        blanks = [Blank("Your ruling", [letter.upper() for letter in letters]), Blank("The fact that decides", lines=1)]
+        blanks = [Blank("Your ruling", [letter.upper() for letter in letters]), Blank("Deciding fact", lines=1)]
         return FormEntry(f"play-{row['number']}", f"Play {row['number']}", None, CODES[row["rule_code"]], lines, blanks)
     known = CONFIDENCES.get(row["confidence"], row["confidence"])
     lines += [("Key", [f"{row['key'].upper()}. {row['because']}"])]

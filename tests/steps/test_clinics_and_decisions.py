@@ -15,7 +15,7 @@ from pipeline.checks.validation import Validated
 from pipeline.config import Clinics, Evidence, Level, Policy, RunConfig
 from pipeline.errors import InputError
 from pipeline.item_lists import asked_in_lists
-from pipeline.rulings.clinic_plays import make_clinic_plays, shared_out
+from pipeline.rulings.clinic_plays import Wanted, dealt, make_clinic_plays, shared_out
 from pipeline.store import Store
 
 LEVELS = (Level("low", "Lower", {"hit_batter": 0.5}, Evidence(1, 1, 1)), Level("high", "Upper", {"hit_batter": 0.6}))
@@ -171,6 +171,12 @@ def test_plays_are_shared_out_evenly_and_what_only_the_eye_decides_gets_none():
 
     wanted = shared_out([row(1, "a", 0.1), row(1, "b", 0.2), row(2, "pitch", 0.99), row(2, "c", 0), row(3, "pitch", 1)], 5)
     assert [(one.session, one.topic, one.number) for one in wanted] == [(1, "a", 3), (1, "b", 2), (2, "c", 5)]
+
+
+def test_sessions_share_plays_only_when_there_are_no_more():
+    wanted = [Wanted(1, "a", 2), Wanted(2, "a", 2), Wanted(3, "a", 9), Wanted(3, "b", 1)]
+    found = [items for _, items in dealt(wanted, {"a": ["p", "q", "r"], "b": []})]
+    assert found == [["p", "q"], ["r", "p"], ["q", "r", "p"], []]
 
 
 def test_a_list_to_avoid_that_is_not_there_stops_the_run_before_it_begins(tmp_path):
