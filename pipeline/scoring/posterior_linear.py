@@ -1,7 +1,7 @@
 """Joint draws around one point: for models so large that the SDs are known well, and a further point costs much.
 
 The parameters are drawn from the normal approximation of their posterior (log scale, half-normal prior), and
-the effects move and widen with them in first order.
+the effects move and widen with them in first order, about where skewness draws their mean.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ def draw_around_mode(fit: CrossedFit, draws: int, rng: np.random.Generator) -> D
     for name in free:
         sd[name] = np.minimum(mode.sd[name] * np.exp(log_shift[name]), HIGHEST_DRAWN_SD)
     kept = [name for name in design.names if name != design.child]
+    skewed = model.mean_shift(mode)
     noise = draw_effects(mode.curvature, draws, rng)
     keys: list[str | int] = [0, *free]
     slopes = {key: model.mode_slopes(mode, key) for key in keys}
@@ -56,7 +57,7 @@ def draw_around_mode(fit: CrossedFit, draws: int, rng: np.random.Generator) -> D
         np.exp(widened, out=widened)
         widened *= noise.pop(name)
         widened += moved
-        widened += mode.v[name]
+        widened += mode.v[name] + skewed[name]
         widened *= mode.sd[name]
         effects[name] = widened
     return Draws(intercept, sd, effects, dict(mode.sd))
