@@ -10,8 +10,8 @@ from typing import Any
 import schemas
 from pipeline.errors import InputError, Where
 from pipeline.history_text import call_text, sheets_text
+from pipeline.ingest.cells import quoted
 from pipeline.ingest.headings import nearest
-from pipeline.ingest.land import quoted
 from pipeline.store import Store
 
 Document = dict[str, Any]

@@ -25,6 +25,7 @@ META: Mapping[str, Mapping[str, str]] = {
         "header_lines": "BIGINT", "rows_in": "BIGINT", "rows_blank": "BIGINT", "rows_staged": "BIGINT",
         "rows_rejected": "BIGINT", "rows_replaced": "BIGINT", "notes": "VARCHAR",
     },
+    "sheet_layout": {"file_id": "INTEGER", "delimiter": "VARCHAR", "columns": "VARCHAR[]"},
     "reject": {
         "file_id": "INTEGER", "path": "VARCHAR", "table_name": "VARCHAR", "line_no": "BIGINT", "column_name": "VARCHAR",
         "value": "VARCHAR", "reason": "VARCHAR", "remedy": "VARCHAR", "raw_text": "VARCHAR", "stage": "VARCHAR",
@@ -54,6 +55,7 @@ META: Mapping[str, Mapping[str, str]] = {
         "row_key": "VARCHAR", "raw_text": "VARCHAR",
     },
     "violation": {"table_name": "VARCHAR", "row_id": "BIGINT", "check_id": "VARCHAR"},
+    "set_aside": {"table_name": "VARCHAR", "row_id": "BIGINT"},
     "check_result": {
         "check_id": "VARCHAR", "table_name": "VARCHAR", "kind": "VARCHAR", "columns": "VARCHAR", "severity": "VARCHAR",
         "title": "VARCHAR", "rows_checked": "BIGINT", "failed": "BIGINT", "gx_failed": "BIGINT", "gx_scope": "VARCHAR",
@@ -74,6 +76,10 @@ sheet_version, sheet_event, archived_row
 mend
     `state` is `applied`, `dropped` (a blank row put the other out), `unchanged` (put back as it came), `repeated` (the
     same mend twice), or why it was set aside: `unplaced`, `no_sheet`, `stale`, `contested`, `circular`.
+sheet_layout
+    How the lines of a sheet split into cells: `columns` in the sheet's order, '' where one is not read.
+set_aside
+    The staged rows that are not among the checked ones: those that fail a check of severity `reject`, and copies.
 layout, stage_done
     Which declarations a store was made by, and by which version of the program each stage was done.
 """

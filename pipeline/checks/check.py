@@ -7,7 +7,7 @@ from collections import Counter
 from pipeline.checks.contracts import applicable, checks_of, in_dependency_order
 from pipeline.checks.cross_table import find_across
 from pipeline.checks.findings import make_finding_table, note_results
-from pipeline.checks.quarantine import META_TABLES, balance_books, part_rows
+from pipeline.checks.quarantine import META_TABLES, balance_books, copies_of, part_rows
 from pipeline.checks.validation import Looked, Validated, validate
 from pipeline.config import RunConfig
 from pipeline.store import StepResult, Store
@@ -59,7 +59,7 @@ def _part_all(store: Store) -> list[Looked]:
         if table.name in handed_in:
             came = int(store.value(f"SELECT count(*) FROM staged.{table.name}"))
             rows = int(store.value(f"SELECT count(*) FROM {relation}"))
-            looked.append(Looked(table, relation, came, rows, checks))
+            looked.append(Looked(table, relation, came, rows, checks, copies_of(table)))
     return looked
 
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from pipeline.checks.contracts import Check
 from pipeline.checks.findings import add_findings
-from pipeline.checks.quoting import identifier
-from pipeline.checks.violations import copies_sql, violations_sql
+from pipeline.checks.quoting import identifier, literal
+from pipeline.checks.violations import copies_sql, is_of_row, suspects_sql, violations_sql
 from pipeline.checks.words import Word, explain, subject_sql
 from pipeline.errors import DisagreementError, Where
 from pipeline.store import Store
@@ -16,11 +16,10 @@ from schemas import Table
 
 _BATCH = 5000
 
-META_TABLES = ("violation", "check_result")
+META_TABLES = ("violation", "check_result", "set_aside")
 """The tables of `meta` that a check makes anew."""
 
 _TEMP_TABLES = (
-    """CREATE OR REPLACE TEMP TABLE copy_of (row_id BIGINT, first_id BIGINT)""",
     """CREATE OR REPLACE TEMP TABLE failure (
         row_id BIGINT, check_id VARCHAR, place INTEGER, severity VARCHAR, column_name VARCHAR, value VARCHAR,
         subject VARCHAR)""",
@@ -38,39 +37,41 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
     for statement in _TEMP_TABLES:
         store.run(statement)
     relation = _set_copies_aside(store, table, checks)
+    others = [check for check in checks if check.kind != "exact_copy"]
+    alone = [check for check in others if is_of_row(check)]
     store.run(
-        f"INSERT INTO meta.violation SELECT * FROM (\n"
-        f"{violations_sql([check for check in checks if check.kind != 'exact_copy'], relation)}\n"
-        ") ORDER BY check_id, row_id"
+        f"CREATE OR REPLACE TEMP TABLE suspect AS SELECT * FROM {relation} "
+        + (f"SEMI JOIN ({suspects_sql(alone, relation)}) AS found USING (row_id)" if alone else "LIMIT 0")
     )
+    among = [check for check in others if not is_of_row(check)]
+    found = [violations_sql(some, rows) for some, rows in ((alone, "suspect"), (among, relation)) if some]
+    store.run(f"INSERT INTO meta.violation SELECT * FROM (\n{' UNION ALL '.join(found)}\n) ORDER BY check_id, row_id")
     _explain_failures(store, table, checks, relation)
     rejects = named_sql("pipeline.checks", "rejects")
     store.run(f"INSERT INTO meta.reject {rejects}", {"table_name": table.name})
     add_findings(store, "meta.finding", "declared_findings", {"table_name": table.name})
-    stored = ", ".join(_make_checked(store, table))
     store.run(
-        f"INSERT INTO checked.{identifier(table.name)} ({stored}) SELECT {stored} FROM {relation} "
-        "WHERE row_id NOT IN (SELECT row_id FROM failure WHERE severity = 'reject') ORDER BY row_id"
+        "INSERT INTO meta.set_aside SELECT $table_name, row_id FROM ("
+        f"SELECT DISTINCT row_id FROM failure WHERE severity = 'reject' UNION ALL SELECT row_id FROM {copies_of(table)}"
+        ") ORDER BY row_id",
+        {"table_name": table.name},
     )
+    _make_checked(store, table)
     return relation
 
 
-def _make_checked(store: Store, table: Table) -> list[str]:
-    """Make `checked.<table>` anew with the columns of `staged.<table>`; return those that are written row by row.
+def copies_of(table: Table) -> str:
+    """Return the name of the temporary table (row_id, first_id) of the exact copies in the staged rows of a table."""
+    return f"temp.{identifier(f'copies_{table.name}')}"
 
-    The others, which no sheet has, are generated there and here, so that they cost nothing.
-    """
-    columns = store.rows(
-        "SELECT column_name, data_type, column_default FROM duckdb_columns() "
-        "WHERE schema_name = 'staged' AND table_name = ? ORDER BY column_index",
-        [table.name],
+
+def _make_checked(store: Store, table: Table) -> None:
+    """Make `checked.<table>` anew: the staged rows but those set aside. As a view it costs nothing to write."""
+    name = identifier(table.name)
+    store.run(
+        f"CREATE OR REPLACE VIEW checked.{name} AS SELECT * FROM staged.{name} ANTI JOIN "
+        f"(SELECT row_id FROM meta.set_aside WHERE table_name = {literal(table.name)}) AS aside USING (row_id)"
     )
-    declared = ", ".join(
-        f"{identifier(name)} {kind}" + (f" GENERATED ALWAYS AS ({constant}) VIRTUAL" if constant else "")
-        for name, kind, constant in columns
-    )
-    store.run(f"CREATE OR REPLACE TABLE checked.{identifier(table.name)} ({declared})")
-    return [identifier(name) for name, _, constant in columns if not constant]
 
 
 def balance_books(store: Store) -> None:
@@ -100,25 +101,23 @@ def balance_books(store: Store) -> None:
 
 
 def _set_copies_aside(store: Store, table: Table, checks: Sequence[Check]) -> str:
-    staged = f"staged.{identifier(table.name)}"
+    staged, copies = f"staged.{identifier(table.name)}", copies_of(table)
     check = next(check for check in checks if check.kind == "exact_copy")
-    store.run(f"INSERT INTO copy_of {copies_sql(check, table.primary_key, staged)}")
-    if not store.value("SELECT count(*) FROM copy_of"):
+    store.run(f"CREATE OR REPLACE TEMP TABLE {copies} AS {copies_sql(check, table.primary_key, staged)}")
+    if not store.value(f"SELECT count(*) FROM {copies}"):
         return staged
     store.run(
-        "INSERT INTO meta.violation SELECT $table_name, row_id, $check_id FROM copy_of ORDER BY row_id",
+        f"INSERT INTO meta.violation SELECT $table_name, row_id, $check_id FROM {copies} ORDER BY row_id",
         {"table_name": table.name, "check_id": check.id},
     )
-    _note_sources(store, table, "SELECT row_id FROM copy_of UNION SELECT first_id FROM copy_of")
+    _note_sources(store, table, f"SELECT row_id FROM {copies} UNION SELECT first_id FROM {copies}")
+    store.run(f"CREATE OR REPLACE TEMP VIEW copy_of AS SELECT * FROM {copies}")
     store.run(
         f"INSERT INTO meta.reject {named_sql('pipeline.checks', 'copies')}",
         {"table_name": table.name, "remedy": check.remedy},
     )
     relation = identifier(f"uncopied_{table.name}")
-    store.run(
-        f"CREATE OR REPLACE TEMP TABLE {relation} AS SELECT * FROM {staged} "
-        "WHERE row_id NOT IN (SELECT row_id FROM copy_of) ORDER BY row_id"
-    )
+    store.run(f"CREATE OR REPLACE TEMP VIEW {relation} AS SELECT * FROM {staged} ANTI JOIN {copies} USING (row_id)")
     return f"temp.{relation}"
 
 
@@ -129,10 +128,12 @@ def _note_sources(store: Store, table: Table, row_ids: str) -> None:
     store.run(
         f"""
         CREATE OR REPLACE TEMP TABLE source_row AS
-        SELECT row_id, file_id, line_no, raw_text, CAST(person_id AS VARCHAR) AS person_id
-        FROM (SELECT row_id, file_id, line_no, {person} AS person_id FROM staged.{name}) AS staged
+        SELECT row_id, file_id, line_no, raw.raw_text, CAST(person_id AS VARCHAR) AS person_id
+        FROM (
+            SELECT row_id, file_id, line_no, {person} AS person_id FROM staged.{name} SEMI JOIN ({row_ids}) AS told
+                USING (row_id)
+        ) AS staged
         JOIN (SELECT file_id, line_no, raw_text FROM raw.{name}) AS raw USING (file_id, line_no)
-        WHERE row_id IN ({row_ids})
         """
     )
 
@@ -142,7 +143,21 @@ def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relat
     failed = {
         row[0] for row in store.rows("SELECT DISTINCT check_id FROM meta.violation WHERE table_name = ?", [table.name])
     }
-    raw = f"raw.{identifier(table.name)}"
+    shown_columns = sorted({name for check in checks if check.id in failed for name in check.columns})
+    # The rows that fail and their cells as they came are looked up once, for all checks.
+    store.run(
+        f"""
+        CREATE OR REPLACE TEMP TABLE failed_row AS SELECT * FROM {relation} SEMI JOIN
+        (SELECT row_id FROM meta.violation WHERE table_name = {literal(table.name)}) AS violation USING (row_id)
+        """
+    )
+    store.run(
+        f"""
+        CREATE OR REPLACE TEMP TABLE failed_raw AS
+        SELECT {", ".join(["file_id", "line_no", *map(identifier, shown_columns)])}
+        FROM raw.{identifier(table.name)} SEMI JOIN failed_row USING (file_id, line_no)
+        """
+    )
     for place, check in enumerate(checks):
         if check.id not in failed or check.kind == "exact_copy":
             continue
@@ -153,9 +168,9 @@ def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relat
             SELECT violation.row_id, violation.check_id, $place, $severity, $columns,
                    nullif(array_to_string([{shown}], ', '), ''), looked.subject
             FROM meta.violation AS violation
-            JOIN (SELECT row_id, file_id, line_no, {subject_sql(check)} AS subject FROM {relation}) AS looked
+            JOIN (SELECT row_id, file_id, line_no, {subject_sql(check)} AS subject FROM failed_row) AS looked
                 USING (row_id)
-            JOIN {raw} AS raw USING (file_id, line_no)
+            JOIN failed_raw AS raw USING (file_id, line_no)
             WHERE violation.table_name = $table_name AND violation.check_id = $check_id
             ORDER BY violation.row_id
             """,

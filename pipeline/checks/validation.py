@@ -35,7 +35,8 @@ _SHOWN = 5
 class Looked:
     """The rows of one table that were checked.
 
-    `came` counts the staged rows, `rows` those of `relation` (a quoted name): copies are left out of it.
+    `came` counts the staged rows, `rows` those of `relation` (a quoted name): copies are left out of it. `copies` names
+    the relation (row_id, first_id) of the copies, where they are known already.
     """
 
     table: Table
@@ -43,6 +44,7 @@ class Looked:
     came: int
     rows: int
     checks: tuple[Check, ...]
+    copies: str | None = None
 
     @property
     def staged(self) -> str:
@@ -130,7 +132,8 @@ def _first_copies(store: Store, item: Looked) -> frozenset[int]:
     check = _copy_check(item)
     if check is None or item.came == item.rows:
         return frozenset()
-    found = store.rows(f"SELECT DISTINCT first_id FROM ({copies_sql(check, item.table.primary_key, item.staged)})")
+    copies = item.copies or f"({copies_sql(check, item.table.primary_key, item.staged)})"
+    found = store.rows(f"SELECT DISTINCT first_id FROM {copies}")
     return frozenset(row[0] for row in found)
 
 
@@ -146,9 +149,10 @@ def _sample(item: Looked, relation: str, firsts: frozenset[int]) -> str:
     # Knuth's multiplicative hash (The Art of Computer Programming 3, 6.4) of the row id: the same hundredth
     # of the rows at each run, with no regard to their order in the file.
     return (
-        f"(SELECT * FROM {relation} WHERE (row_id * 2654435761) % 4294967296 < 42949673 OR row_id IN "
-        f"(SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)}) "
-        f"OR row_id IN (SELECT unnest({sorted(firsts)}::BIGINT[])))"
+        f"(SELECT * FROM {relation} SEMI JOIN (SELECT row_id FROM {item.staged} WHERE "
+        "(row_id * 2654435761) % 4294967296 < 42949673 UNION ALL "
+        f"SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)} UNION ALL "
+        f"SELECT unnest({sorted(firsts)}::BIGINT[])) AS looked USING (row_id))"
     )
 
 

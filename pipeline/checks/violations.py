@@ -21,6 +21,21 @@ def violations_sql(checks: Iterable[Check], relation: str) -> str:
     return "\nUNION ALL\n".join(violation_sql(check, relation) for check in checks)
 
 
+def suspects_sql(checks: Iterable[Check], relation: str) -> str:
+    """Return a SELECT of the `row_id` of each row that fails at least one of `checks`, in one look at `relation`.
+
+    It speaks for the checks that look at a row by itself (`is_of_row`); there must be one at least.
+    """
+    conditions = (_OF_ROW[check.kind](check, identifier(check.columns[0])) for check in checks)
+    failed = " OR ".join(f"({condition})" for condition in conditions)
+    return f"SELECT row_id FROM {relation} WHERE {failed}"
+
+
+def is_of_row(check: Check) -> bool:
+    """Whether a row fails by what stands in itself, whatever other rows hold."""
+    return check.kind in _OF_ROW
+
+
 def violation_sql(check: Check, relation: str) -> str:
     """Return the SELECT of the violations of one check."""
     return (
@@ -36,11 +51,11 @@ def copies_sql(check: Check, key: tuple[str, ...], relation: str) -> str:
     """
     every = ", ".join(identifier(name) for name in check.columns)
     some = ", ".join(identifier(name) for name in key) or every
+    # Numbers of 64 bits are counted faster than texts; that two keys have one number costs a look and changes nothing.
     return f"""
-        WITH keyed AS (SELECT *, count(*) OVER (PARTITION BY {some}) AS same_key FROM {relation}),
-        compared AS (
-            SELECT row_id, min(row_id) OVER (PARTITION BY {every}) AS first_id FROM keyed WHERE same_key > 1
-        )
+        WITH doubled AS (SELECT hash({some}) AS number FROM {relation} GROUP BY 1 HAVING count(*) > 1),
+        suspect AS (SELECT * FROM {relation} WHERE hash({some}) IN (SELECT number FROM doubled)),
+        compared AS (SELECT row_id, min(row_id) OVER (PARTITION BY {every}) AS first_id FROM suspect)
         SELECT row_id, first_id FROM compared WHERE row_id <> first_id
     """
 
@@ -99,20 +114,25 @@ def _row_rule(check: Check, _: str) -> str:
 
 
 def _unique(check: Check, relation: str) -> str:
-    columns = [identifier(name) for name in check.columns]
-    filled = " AND ".join(f"{column} IS NOT NULL" for column in columns)
-    counted = f"SELECT row_id, count(*) OVER (PARTITION BY {', '.join(columns)}) AS times"
-    return f"({counted} FROM {relation} WHERE {filled}) WHERE times > 1"
+    columns = ", ".join(identifier(name) for name in check.columns)
+    filled = " AND ".join(f"{identifier(name)} IS NOT NULL" for name in check.columns)
+    doubled = f"SELECT hash({columns}) FROM {relation} WHERE {filled} GROUP BY 1 HAVING count(*) > 1"
+    counted = f"SELECT row_id, count(*) OVER (PARTITION BY {columns}) AS times"
+    return f"({counted} FROM {relation} WHERE {filled} AND hash({columns}) IN ({doubled})) WHERE times > 1"
 
+
+_OF_ROW: dict[str, Callable[[Check, str], str]] = {
+    "not_null": _not_null,
+    "in_set": _in_set,
+    "range": _range,
+    "regex": _regex,
+    "greater_than": _greater_than,
+    "conditional": _conditional,
+    "row_rule": _row_rule,
+}
 
 _BY_KIND: dict[str, Callable[[Check, str], str]] = {
-    "not_null": _where(_not_null),
-    "in_set": _where(_in_set),
-    "range": _where(_range),
-    "regex": _where(_regex),
+    **{kind: _where(condition) for kind, condition in _OF_ROW.items()},
     "unique": _unique,
     "foreign_key": _where(_foreign_key),
-    "greater_than": _where(_greater_than),
-    "conditional": _where(_conditional),
-    "row_rule": _where(_row_rule),
 }

@@ -9,9 +9,9 @@ from pathlib import Path
 import schemas
 from pipeline.errors import FaultsError, InputError, PlateworkError, Where
 from pipeline.formulas import without_marks
+from pipeline.ingest.cells import quoted
 from pipeline.ingest.files import decide_encoding
 from pipeline.ingest.headings import nearest
-from pipeline.ingest.land import quoted
 from pipeline.ingest.misfits import explain
 from pipeline.ingest.stage import typed_sql
 from pipeline.store import Store

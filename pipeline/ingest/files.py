@@ -69,6 +69,7 @@ class Shape:
     line_count: int
     newline: str | None
     has_nul: bool
+    has_quotes: bool = True
 
 
 def table_for(stem: str, table_names: tuple[str, ...]) -> str | None:
@@ -279,13 +280,17 @@ def as_utf8(path: Path, encoding: str, folder: Path, file_id: int) -> Path:
 def measure(path: Path) -> Shape:
     """Count the lines of a UTF-8 file and find its line ending and whether it holds NUL characters."""
     line_feeds = returns = pairs = 0
-    has_nul = False
+    has_nul = has_quotes = False
     last = b""
     for chunk in _chunks(path):
         line_feeds += chunk.count(b"\n")
-        returns += chunk.count(b"\r")
-        pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
+        # Each look at all bytes costs; most files have none of these.
+        if b"\r" in chunk:
+            returns += chunk.count(b"\r")
+            pairs += chunk.count(b"\r\n")
+        pairs += last == b"\r" and chunk[:1] == b"\n"
         has_nul = has_nul or b"\0" in chunk
+        has_quotes = has_quotes or b'"' in chunk
         last = chunk[-1:]
     endings = line_feeds + returns - pairs
     newline = "\n" if returns == 0 else "\r\n" if pairs == line_feeds == returns else None
@@ -293,6 +298,7 @@ def measure(path: Path) -> Shape:
         line_count=endings + (last not in (b"", b"\n", b"\r")),
         newline=newline,
         has_nul=has_nul,
+        has_quotes=has_quotes,
     )
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import duckdb
 
+from pipeline.ingest.cells import cells_sql, plain_pattern, quoted, text_sql
 from pipeline.ingest.files import Shape, text_lines
 from pipeline.ingest.headings import Headings
 from pipeline.ingest.mend_rows import MendRow, read_mend
@@ -100,32 +101,6 @@ def _is_free_text(table: Table, column: str) -> bool:
     )
 
 
-def quoted(name: str) -> str:
-    """Return a declared name as a DuckDB identifier."""
-    return f'"{name}"'
-
-
-def constant_column_sql(name: str, kind: str, value: str | None = None) -> str:
-    """Return the definition of a column that holds one value throughout, or NULL.
-
-    It takes no room and no time to write, which for the many columns that sheets leave out is most of both.
-    """
-    constant = "NULL" if value is None else f"'{value}'"
-    return f"{quoted(name)} {kind} GENERATED ALWAYS AS (CAST({constant} AS {kind})) VIRTUAL"
-
-
-def raw_table_sql(table: Table, present: Collection[str]) -> str:
-    """Return the statement that makes the raw table of `table` anew; sheets have the columns `present`."""
-    columns = ", ".join(
-        f"{quoted(name)} VARCHAR" if name in present else constant_column_sql(name, "VARCHAR")
-        for name in table.field_names
-    )
-    return (
-        f"CREATE OR REPLACE TABLE raw.{table.name} "
-        f"(file_id INTEGER, line_no BIGINT, raw_text VARCHAR, {columns})"
-    )
-
-
 def _names(headings: Headings) -> list[str]:
     """Return a name for each field of a record: its column, or `not_read_<place>`."""
     return [column or f"not_read_{place}" for place, column in enumerate(headings.columns)]
@@ -159,7 +134,8 @@ def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
 
     Only then are line numbers and raw texts certain. It is tried on a connection of its own, because an error
     inside the load's transaction would end it. Lines and records being equal in number, no line was
-    dropped (a blank one) and none was joined to another (a quotation mark over several lines).
+    dropped (a blank one) and none was joined to another (a quotation mark over several lines). Where there is no
+    quotation mark, a line is a record as it stands, and only lines are counted.
     """
     shape = sheet.shape
     if shape is None or shape.newline is None or shape.has_nul:
@@ -173,28 +149,92 @@ def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
     strangers = f"count(*) FILTER (WHERE trim(concat({extra}), {BLANKS}) <> '')" if extra else "0"
     trial = store.connection.cursor()
     try:
+        lines = trial.execute(f"SELECT count(*) FROM {lines_sql(shape.newline)}", [str(path)]).fetchone()
+        if lines != (shape.line_count - 1,) or not shape.has_quotes:
+            return lines == (shape.line_count - 1,)
         split = trial.execute(
             f"SELECT count(*), {strangers} FROM {split_sql(sheet, shape.newline)}", [str(path)]
         ).fetchone()
-        lines = trial.execute(f"SELECT count(*) FROM {lines_sql(shape.newline)}", [str(path)]).fetchone()
     except duckdb.Error:
         return False
     finally:
         trial.close()
-    return split == (shape.line_count - 1, 0) and lines == (shape.line_count - 1,)
+    return split == (shape.line_count - 1, 0)
 
 
-def land_fast(store: Store, sheet: Sheet, path: Path) -> None:
-    """Land a sheet for which `is_exact` holds: both readers keep the file's order, so rows pair by place."""
+def _is_plain_sql(sheet: Sheet, text: str = "raw_text") -> str:
+    """Return the condition under which a line is typed as it stands."""
+    pattern = None
+    if sheet.delimiter is not None and not any(sheet.words.get(column or "") for column in sheet.headings.columns):
+        headings = sheet.headings
+        pattern = plain_pattern(sheet.table, headings.columns, headings.must_be_blank, sheet.delimiter)
+    return f"regexp_full_match({text}, {text_sql(pattern)})" if pattern is not None else "FALSE"
+
+
+def land_fast(store: Store, sheet: Sheet, path: Path) -> tuple[int, int]:
+    """Land a sheet for which `is_exact` holds; return how many records were broken, and how many blank ones not kept.
+
+    Both readers keep the file's order, so lines and cells pair by place. Without quotation marks a line is all that
+    is kept, and those that do not split into the right number of cells are looked at one by one.
+    """
     newline = sheet.shape.newline if sheet.shape and sheet.shape.newline else "\n"
-    columns = [quoted(column) for column in sheet.headings.columns if column is not None]
-    cells = ", ".join(f"cells.{column}" for column in columns)
+    into = f"INSERT INTO raw.{sheet.table.name}_line SELECT ?"
+    if sheet.shape is not None and sheet.shape.has_quotes:
+        listed = ", ".join(f"cells.{quoted(name)}" for name in _names(sheet.headings))
+        store.run(
+            f"{into}, row_number() OVER () + 1, lines.raw_text, {_is_plain_sql(sheet, 'lines.raw_text')}, "
+            f"CASE WHEN contains(lines.raw_text, '\"') THEN [{listed}] END "
+            f"FROM {lines_sql(newline)} AS lines POSITIONAL JOIN {split_sql(sheet, newline)} AS cells",
+            [sheet.file_id, str(path), str(path)],
+        )
+        return 0, 0
+    # An empty line is read as NULL, and not kept.
     store.run(
-        f"INSERT INTO raw.{sheet.table.name} (file_id, line_no, raw_text, {', '.join(columns)}) "
-        f"SELECT ?, row_number() OVER () + 1, lines.raw_text, {cells} "
-        f"FROM {lines_sql(newline)} AS lines POSITIONAL JOIN {split_sql(sheet, newline)} AS cells",
-        [sheet.file_id, str(path), str(path)],
+        f"{into}, line_no, raw_text, {_is_plain_sql(sheet)}, NULL "
+        f"FROM (SELECT row_number() OVER () + 1 AS line_no, raw_text FROM {lines_sql(newline)}) WHERE raw_text <> ''",
+        [sheet.file_id, str(path)],
     )
+    kept = int(store.value(f"SELECT count(*) FROM raw.{sheet.table.name}_line WHERE file_id = ?", [sheet.file_id]))
+    broken, blank = _take_out_broken(store, sheet)
+    return broken, blank + (sheet.shape.line_count - 1 - kept if sheet.shape is not None else 0)
+
+
+def _take_out_broken(store: Store, sheet: Sheet) -> tuple[int, int]:
+    """Set lines aside that have not the right number of cells, or one too many; return how many, and how many blank."""
+    delimiter = sheet.delimiter or ","
+    parts = f"string_split(raw_text, {text_sql(delimiter)})"
+    strangers = "".join(f" OR parts[{place + 1}] <> ''" for place in sheet.headings.must_be_blank)
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE odd_line AS SELECT line_no, raw_text FROM (SELECT line_no, raw_text, {parts} AS "
+        f"parts FROM raw.{sheet.table.name}_line WHERE file_id = ? AND NOT is_plain) "
+        f"WHERE len(parts) <> {sheet.headings.width}{strangers} ORDER BY line_no",
+        [sheet.file_id],
+    )
+    broken = blank = 0
+    gone: list[int] = []
+    after = 0
+    while batch := store.rows(f"SELECT * FROM odd_line WHERE line_no > {after} ORDER BY line_no LIMIT {REJECT_BATCH}"):
+        told = []
+        for line_no, text in batch:
+            record = next(read_records(iter([text + "\n"]), delimiter, sheet.headings.width, frozenset(), line_no))
+            reason, remedy = record.problem, record.remedy or ""
+            if reason is None and not record.is_blank:
+                reason, remedy = _stranger(record, sheet) or (None, "")
+            if reason is not None:
+                told.append((line_no, reason, remedy, text))
+            blank += record.is_blank
+            if reason is not None or record.is_blank:
+                gone.append(line_no)
+        broken += len(told)
+        _set_aside(store, sheet, told)
+        after = batch[-1][0]
+    if gone:
+        store.run(
+            f"DELETE FROM raw.{sheet.table.name}_line WHERE file_id = ? AND line_no IN (SELECT unnest(?::BIGINT[]))",
+            [sheet.file_id, gone],
+        )
+    store.run("DROP TABLE odd_line")
+    return broken, blank
 
 
 def _records(sheet: Sheet) -> Iterator[Record]:
@@ -222,21 +262,24 @@ def _stranger(record: Record, sheet: Sheet) -> tuple[str, str] | None:
     return None
 
 
-def land_exact(store: Store, sheet: Sheet, folder: Path) -> tuple[int, int]:
-    """Land a sheet record by record; return how many records came and how many were broken.
+def land_exact(store: Store, sheet: Sheet, folder: Path) -> tuple[int, int, int]:
+    """Land a sheet record by record; return how many records came, how many were broken, and how many empty.
 
     Whole records go through a clean temporary file, which DuckDB loads many times faster than rows handed
-    over one by one; broken ones go to `meta.reject`.
+    over one by one; broken ones go to `meta.reject`. Empty lines are counted and not kept.
     """
-    places = [(place, column) for place, column in enumerate(sheet.headings.columns) if column is not None]
     clean = folder / f"clean_{sheet.file_id}.csv"
-    came = longest = 0
+    came = longest = empty = 0
     broken: list[tuple[int, str, str, str]] = []
     broken_count = 0
+    no_cells = [""] * sheet.headings.width
     with clean.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\r\n")
         for record in _records(sheet):
             came += 1
+            if not record.raw_text:
+                empty += 1
+                continue
             reason, remedy = record.problem, record.remedy or ""
             if reason is None and not record.is_blank:
                 reason, remedy = _stranger(record, sheet) or (None, "")
@@ -251,25 +294,25 @@ def land_exact(store: Store, sheet: Sheet, folder: Path) -> tuple[int, int]:
                     _set_aside(store, sheet, broken)
                     broken = []
                 continue
-            if record.is_blank:
-                writer.writerow([record.line_no, record.raw_text, *("" for _ in places)])
-                continue
-            writer.writerow([record.line_no, record.raw_text, *(record.fields[place] for place, _ in places)])
+            cells = no_cells if record.is_blank else record.fields[: sheet.headings.width]
+            writer.writerow([record.line_no, record.raw_text, *cells])
             longest = max(longest, 2 * len(record.raw_text))
     _set_aside(store, sheet, broken)
-    names = [column for _, column in places]
     # A character may take four bytes, and the row holds its text twice, quotation marks doubled.
     most = max(DEFAULT_LINE_BYTES, 10 * longest)
+    names = [f"cell_{place}" for place in range(sheet.headings.width)]
+    is_split = "contains(raw_text, '\"')" if sheet.book_sheet is None else "TRUE"
     store.run(
-        f"INSERT INTO raw.{sheet.table.name} (file_id, line_no, raw_text, {', '.join(map(quoted, names))}) "
-        f"SELECT ?, CAST(line_no AS BIGINT), raw_text, {', '.join(map(quoted, names))} "
+        f"INSERT INTO raw.{sheet.table.name}_line "
+        f"SELECT ?, CAST(line_no AS BIGINT), raw_text, {_is_plain_sql(sheet)}, "
+        f"CASE WHEN {is_split} THEN [{', '.join(names)}] END "
         "FROM read_csv(?, auto_detect=false, header=false, delim=',', quote='\"', escape='\"', "
         f"new_line='\\r\\n', max_line_size={most}, buffer_size={16 * most}, "
         f"columns={_columns_sql(['line_no', 'raw_text', *names])})",
         [sheet.file_id, str(clean)],
     )
     clean.unlink()
-    return came, broken_count
+    return came, broken_count, empty
 
 
 def _set_aside(store: Store, sheet: Sheet, broken: list[tuple[int, str, str, str]]) -> None:
@@ -284,11 +327,19 @@ def _set_aside(store: Store, sheet: Sheet, broken: list[tuple[int, str, str, str
 
 
 def _take_out(store: Store, sheet: Sheet, condition: str) -> int:
-    """Delete rows of this sheet from its raw table and return how many."""
-    where = f"FROM raw.{sheet.table.name} WHERE file_id = ? AND {condition}"
-    count = int(store.value(f"SELECT count(*) {where}", [sheet.file_id]))
+    """Delete those lines of this sheet whose cells fit a condition, and return how many; no plain line ever does."""
+    rows = cells_sql(sheet.table, sheet.headings.columns, sheet.delimiter or ",", is_plain=False)
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE taken_out AS SELECT line_no FROM ({rows}) WHERE {condition}",
+        {"file_id": sheet.file_id},
+    )
+    count = int(store.value("SELECT count(*) FROM taken_out"))
     if count:
-        store.run(f"DELETE {where}", [sheet.file_id])
+        store.run(
+            f"DELETE FROM raw.{sheet.table.name}_line WHERE file_id = ? AND line_no IN (SELECT line_no FROM taken_out)",
+            [sheet.file_id],
+        )
+    store.run("DROP TABLE taken_out")
     return count
 
 
@@ -298,15 +349,19 @@ def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
     Blank rows and the example row of a blank sheet are counted apart and not kept.
     """
     table = sheet.table
+    store.run(
+        "INSERT INTO meta.sheet_layout VALUES (?, ?, ?)",
+        [sheet.file_id, sheet.delimiter or ",", [column or "" for column in sheet.headings.columns]],
+    )
     path = sheet.text_path
     if path is not None and any(mark in str(path) for mark in "*?["):
         # DuckDB takes these as wildcards.
         path = Path(shutil.copyfile(path, folder / f"sheet_{sheet.file_id}.csv"))
     if path is not None and sheet.shape is not None and is_exact(store, sheet, path):
-        land_fast(store, sheet, path)
-        came, broken = sheet.shape.line_count - 1, 0
+        broken, empty = land_fast(store, sheet, path)
+        came = sheet.shape.line_count - 1
     else:
-        came, broken = land_exact(store, sheet, folder)
+        came, broken, empty = land_exact(store, sheet, folder)
     heading_end = sheet.headings.line_no + sheet.headings.line_count - 1
     read = [quoted(column) for column in sheet.headings.columns if column is not None]
     # The first column, which is rarely blank, spares looking at the others.
@@ -314,7 +369,9 @@ def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
     # A blank row among mended ones that names a row has something to say: that one is dropped.
     named = ", ".join(str(mend.line_no) for mend in sheet.mends)
     others = f" AND NOT list_contains([{named}], line_no)" if named else ""
-    blank = _take_out(store, sheet, f"{_is_blank_sql(first)} AND {_is_blank_sql(f'concat({all_read})')}{others}")
+    blank = empty + _take_out(
+        store, sheet, f"{_is_blank_sql(first)} AND {_is_blank_sql(f'concat({all_read})')}{others}"
+    )
     key = quoted(table.key_column)
     marked = f"contains(upper({key}), '{EXAMPLE_MARK}') AND starts_with(upper({trimmed_sql(key)}), '{EXAMPLE_MARK}')"
     examples = _take_out(store, sheet, marked)

@@ -12,8 +12,9 @@ from pathlib import Path
 from pipeline.config import RunConfig
 from pipeline.errors import DisagreementError, FaultsError, InputError, PlateworkError, Where
 from pipeline.ingest import files, mends, versions, workbook
+from pipeline.ingest.cells import raw_tables_sql
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
-from pipeline.ingest.land import Landed, Sheet, land, raw_table_sql
+from pipeline.ingest.land import Landed, Sheet, land
 from pipeline.ingest.mapping import HeadingMaps
 from pipeline.ingest.stage import stage, staged_table_sql
 from pipeline.store import StepResult, Store, scratch_folder
@@ -28,7 +29,7 @@ WITHDRAWN = "withdrawn: listed, not loaded"
 LOOKED_BELOW = 20
 """How many lines under the first are looked through for misplaced headings."""
 
-_META_TABLES = ("file", "reject", "mend", "replaced")
+_META_TABLES = ("file", "sheet_layout", "reject", "mend", "replaced")
 """The accounts that each load makes anew."""
 
 
@@ -302,8 +303,12 @@ def _load_all(
     for table in tables:
         headings = [sheet.headings.columns for sheet in survey.sheets if sheet.table.name == table.name]
         present = {column for columns in headings for column in columns if column is not None}
-        store.run(raw_table_sql(table, present))
+        for statement in raw_tables_sql(table, present):
+            store.run(statement)
         store.run(staged_table_sql(table, present))
+        if store.has_table(f"checked.{table.name}"):
+            # It is a view of the staged rows, and none of these is checked yet.
+            store.run(f"CREATE OR REPLACE VIEW checked.{table.name} AS SELECT * FROM staged.{table.name} LIMIT 0")
     rows_in = 0
     first_with: dict[tuple[str, str | None], str] = {}
     for sheet in _with_progress(survey.sheets, config):

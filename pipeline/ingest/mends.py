@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from pipeline.errors import DisagreementError, Where
-from pipeline.ingest.land import Sheet, quoted
+from pipeline.ingest.cells import quoted
+from pipeline.ingest.land import Sheet
 from pipeline.ingest.mend_verdict import HELD, Key, Mend, Original, compared, gone_rows, placed, settled
 from pipeline.store import Store
 

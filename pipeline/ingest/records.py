@@ -40,6 +40,9 @@ class Record:
         return self.problem is None and not any(value.strip() for value in self.fields)
 
 
+_EMPTY = ("\n", "\r\n", "\r")
+
+
 class _Tap:
     """Hands out lines, keeps those of the record under way, and takes lines back."""
 
@@ -57,6 +60,18 @@ class _Tap:
         line = self.waiting.popleft() if self.waiting else next(self.lines)
         self.taken.append(line)
         return line
+
+    def skip_empty(self) -> bool:
+        """Pass over the next line if nothing stands in it; return whether that was so."""
+        if not self.waiting:
+            line = next(self.lines, None)
+            if line is None:
+                return False
+            self.waiting.append(line)
+        if self.waiting[0] in _EMPTY:
+            self.waiting.popleft()
+            return True
+        return False
 
     def give_back(self, lines: list[str]) -> None:
         """Have these lines handed out again, before any other."""
@@ -85,6 +100,10 @@ def read_records(
     line_no = first_line_no
     reader = csv.reader(tap, delimiter=delimiter, strict=True)
     while True:
+        # A sheet may end in a million empty lines, so these are told as soon as they are seen.
+        while tap.skip_empty():
+            yield Record(line_no, "", ())
+            line_no += 1
         tap.taken = []
         try:
             fields: list[str] | None = next(reader)

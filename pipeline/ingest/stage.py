@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from dataclasses import field as with_default
 
 from pipeline.errors import ContractError, Where
-from pipeline.ingest.land import BLANKS, Sheet, constant_column_sql, quoted, trimmed_sql
+from pipeline.ingest.cells import cells_sql, constant_column_sql, quoted
+from pipeline.ingest.land import BLANKS, Sheet, trimmed_sql
 from pipeline.ingest.misfits import Misfit, explain
 from pipeline.ingest.units import converted_sql
 from pipeline.store import Store
@@ -187,10 +188,11 @@ def typed_sql(field: Field, cell: str, reading: Reading = PLAIN_READING) -> str:
 
 @dataclass(frozen=True)
 class Plan:
-    """How one sheet is typed: its table, the columns it has, how its cells are read, and the columns to write."""
+    """How one sheet is typed: its table, the column of each field, how cells are read, and the columns to write."""
 
     table: Table
-    columns: tuple[str, ...]
+    columns: tuple[str | None, ...]
+    delimiter: str = ","
     reading: Reading = PLAIN_READING
     written: tuple[str, ...] = ()
 
@@ -225,7 +227,7 @@ def _trimmed_sql(field: Field, plan: Plan) -> str:
 
 
 def rows_sql(plan: Plan) -> str:
-    """Return the SELECT that gives each raw row of a file trimmed (`c_<column>`) and typed (`t_<column>`).
+    """Return the SELECT that gives each raw row that is not plain trimmed (`c_<column>`) and typed (`t_<column>`).
 
     `is_misfit` says whether a cell of it does not fit.
     """
@@ -233,7 +235,8 @@ def rows_sql(plan: Plan) -> str:
     typed = ", ".join(
         f"{typed_sql(field, plan.cell(field), plan.reading)} AS {quoted('t_' + field.name)}" for field in plan.fields
     )
-    source = f"SELECT line_no, raw_text, {cells} FROM raw.{plan.table.name} WHERE file_id = $file_id"
+    landed = cells_sql(plan.table, plan.columns, plan.delimiter, is_plain=False)
+    source = f"SELECT line_no, raw_text, {cells} FROM ({landed})"
     mapped = ", ".join(
         f"nullif(coalesce(list_extract($to_{place}::VARCHAR[], nullif(list_position($from_{place}::VARCHAR[], "
         f"lower({cell})), 0)), {cell}), '') AS {quoted('m_' + field.name)}"
@@ -270,8 +273,26 @@ def _filled_sql(field: Field, plan: Plan) -> str:
     return f"CASE WHEN coalesce(NULL, {case}) IS NOT NULL THEN {filled} END" if case else "NULL"
 
 
-def accepted_sql(plan: Plan) -> str:
-    """Return the statement that stages the rows of a file in which every cell fits, in the file's order."""
+def plain_rows_sql(plan: Plan) -> str:
+    """Return the SELECT that gives each plain row of a file as `rows_sql` does: a cast is all that its cells need."""
+    landed = cells_sql(plan.table, plan.columns, plan.delimiter, is_plain=True)
+    cells = ", ".join(f"{quoted(field.name)} AS {quoted('c_' + field.name)}" for field in plan.fields)
+    typed = ", ".join(
+        f"{_cast_sql(field, quoted(field.name), plan.reading)} AS {quoted('t_' + field.name)}" for field in plan.fields
+    )
+    return f"SELECT line_no, {cells}, {typed} FROM ({landed})"
+
+
+def _cast_sql(field: Field, cell: str, reading: Reading) -> str:
+    if field.type == "string":
+        return cell
+    cast = f"CAST({cell} AS {field.duckdb_type})"
+    unit = reading.units.get(field.name) if field.type == "number" else None
+    return converted_sql(cast, field.unit or "", unit) if unit else cast
+
+
+def accepted_sql(plan: Plan, rows: str) -> str:
+    """Return the statement that stages `rows` (a SELECT) of a file, in the file's order."""
     table = plan.table
     written = [field for field in table.fields if field.name in plan.written]
     columns = ", ".join(quoted(field.name) for field in written)
@@ -279,7 +300,7 @@ def accepted_sql(plan: Plan) -> str:
     return (
         f"INSERT INTO staged.{table.name} (row_id, file_id, line_no, {columns}) "
         f"SELECT $offset + line_no, $file_id, line_no, {values} "
-        f"FROM ({rows_sql(plan)}) WHERE NOT is_misfit"
+        f"FROM ({rows})"
     )
 
 
@@ -345,26 +366,24 @@ def _reject_misfits(store: Store, sheet: Sheet, plan: Plan) -> int:
     return count
 
 
-def _has_decimal_comma(store: Store, sheet: Sheet) -> bool:
+def _has_cell(store: Store, sheet: Sheet, kind: str, condition: str) -> bool:
+    """Whether a cell of a column of some type fits a condition on `{cell}`; no plain line has any that is asked for."""
     present = set(sheet.headings.columns)
-    numbers = [field.name for field in sheet.table.fields if field.type == "number" and field.name in present]
-    if not numbers:
-        return False
-    conditions = " OR ".join(f"contains({quoted(name)}, ',')" for name in numbers)
-    return bool(
-        store.value(
-            f"SELECT count(*) FROM raw.{sheet.table.name} WHERE file_id = ? AND ({conditions})",
-            [sheet.file_id],
-        )
+    names = [field.name for field in sheet.table.fields if field.type == kind and field.name in present]
+    found = " OR ".join(condition.replace("{cell}", quoted(name)) for name in names)
+    rows = cells_sql(sheet.table, sheet.headings.columns, sheet.delimiter or ",", is_plain=False)
+    return bool(names) and bool(
+        store.value(f"SELECT count(*) FROM ({rows}) WHERE {found}", {"file_id": sheet.file_id})
     )
 
 
 def _reading(store: Store, sheet: Sheet, date_order: str | None) -> Reading:
     """Decide how the cells of a landed sheet are read, and note what is not plain to see."""
-    decimal_comma = sheet.delimiter != "," and _has_decimal_comma(store, sheet)
+    decimal_comma = sheet.delimiter != "," and _has_cell(store, sheet, "number", "contains({cell}, ',')")
     if decimal_comma:
         sheet.notes.append("decimal commas read as decimal points")
-    if date_order is not None and _has_other_days(store, sheet):
+    other_day = f"regexp_matches({{cell}}, '{OTHER_DAY}')"
+    if date_order is not None and _has_cell(store, sheet, "date", other_day):
         said = "day before month" if date_order == "dmy" else "month before day"
         sheet.notes.append(f"days not in ISO form read with {said}, as the policy says")
     columns = set(sheet.headings.columns)
@@ -372,15 +391,6 @@ def _reading(store: Store, sheet: Sheet, date_order: str | None) -> Reading:
     if words:
         sheet.notes.append(f"words read as {sheet.mapped_by} says, in: {', '.join(sorted(words))}")
     return Reading(decimal_comma, date_order, dict(sheet.headings.units), words)
-
-
-def _has_other_days(store: Store, sheet: Sheet) -> bool:
-    present = set(sheet.headings.columns)
-    days = [field.name for field in sheet.table.fields if field.type == "date" and field.name in present]
-    found = " OR ".join(f"regexp_matches({quoted(name)}, '{OTHER_DAY}')" for name in days)
-    return bool(days) and bool(
-        store.value(f"SELECT count(*) FROM raw.{sheet.table.name} WHERE file_id = ? AND ({found})", [sheet.file_id])
-    )
 
 
 _STORED_COLUMNS = """
@@ -394,23 +404,27 @@ def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[in
     Commas are read as decimal points only in a sheet that is not delimited by them, and that is noted. `date_order`
     is the season's word on days that are not in ISO form.
     """
-    columns = tuple(column for column in sheet.headings.columns if column is not None)
+    counted = f"SELECT count(*) FROM raw.{sheet.table.name}_line WHERE file_id = ?"
     stored = {name for (name,) in store.rows(_STORED_COLUMNS, [sheet.table.name])}
     written = tuple(name for name in sheet.table.field_names if name in stored)
-    plan = Plan(sheet.table, columns, _reading(store, sheet, date_order), written)
+    reading = _reading(store, sheet, date_order)
+    plan = Plan(sheet.table, sheet.headings.columns, sheet.delimiter or ",", reading, written)
     # Row ids are line numbers counted on over the files, so that a mended row gets the id it would have had.
     offset = int(
         store.value(
             "SELECT coalesce(sum(line_count), 0) FROM meta.file WHERE table_name = ?", [sheet.table.name]
         )
     )
-    bound = {"file_id": sheet.file_id, "offset": offset, **plan.parameters}
-    store.run(accepted_sql(plan), bound)
+    bound = {"file_id": sheet.file_id, "offset": offset}
+    plain = int(store.value(f"{counted} AND is_plain", [sheet.file_id]))
+    if plain:
+        store.run(accepted_sql(plan, plain_rows_sql(plan)), bound)
+    odd = int(store.value(f"{counted} AND NOT is_plain", [sheet.file_id]))
+    if odd:
+        fitting = f"SELECT * FROM ({rows_sql(plan)}) WHERE NOT is_misfit"
+        store.run(accepted_sql(plan, fitting), {**bound, **plan.parameters})
     staged = int(
         store.value(f"SELECT count(*) FROM staged.{sheet.table.name} WHERE file_id = ?", [sheet.file_id])
     )
-    landed = int(
-        store.value(f"SELECT count(*) FROM raw.{sheet.table.name} WHERE file_id = ?", [sheet.file_id])
-    )
-    set_aside = 0 if staged == landed else _reject_misfits(store, sheet, plan)
+    set_aside = 0 if staged == plain + odd else _reject_misfits(store, sheet, plan)
     return staged, set_aside

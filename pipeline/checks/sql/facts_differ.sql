@@ -11,18 +11,16 @@ WITH calls AS (
         game_id,
         pitch_no,
         moment,
-        evaluator_id,
-        to_json(plate_calls) AS facts
-    FROM checked.plate_calls AS plate_calls
+        evaluator_id
+    FROM checked.plate_calls
     WHERE pitch_no IS NOT NULL
 ),
 
-pairs AS (
+pairs AS MATERIALIZED (
     SELECT
         earlier.row_id AS first_row_id,
         earlier.evaluator_id AS first_evaluator_id,
         earlier.call_id AS first_call_id,
-        earlier.facts AS first_facts,
         later.*
     FROM calls AS earlier
     JOIN calls AS later
@@ -34,14 +32,23 @@ pairs AS (
         AND later.row_id > earlier.row_id
 ),
 
+-- Only of rows that are in a pair: writing a row down as JSON is dear.
+told AS MATERIALIZED (
+    SELECT row_id, to_json(plate_calls) AS facts
+    FROM checked.plate_calls AS plate_calls
+    WHERE row_id IN (SELECT first_row_id FROM pairs UNION ALL SELECT row_id FROM pairs)
+),
+
 compared AS (
     SELECT
-        pairs.* EXCLUDE (facts, first_facts),
+        pairs.*,
         names.place,
         names.name,
-        json_extract_string(pairs.first_facts, '$."' || names.name || '"') AS first_value,
-        json_extract_string(pairs.facts, '$."' || names.name || '"') AS value
+        json_extract_string(first_told.facts, '$."' || names.name || '"') AS first_value,
+        json_extract_string(told.facts, '$."' || names.name || '"') AS value
     FROM pairs
+    JOIN told ON told.row_id = pairs.row_id
+    JOIN told AS first_told ON first_told.row_id = pairs.first_row_id
     CROSS JOIN (
         SELECT unnest(CAST($columns AS VARCHAR[])) AS name, generate_subscripts(CAST($columns AS VARCHAR[]), 1) AS place
     ) AS names
