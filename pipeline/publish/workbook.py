@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
     from xlsxwriter.worksheet import Worksheet
 
-WORKBOOK_ROWS = 100_000
-"""Tables with more rows are left out of the workbook, which would open too slowly; its first sheet says so."""
+WORKBOOK_ROWS = 30_000
+"""Tables with more rows are left out of the workbook, which would take minutes to write and to open; its first sheet says so."""
 
 _CELL_LENGTH = 32_767
 """The longest text that a cell of an XLSX workbook can hold."""
