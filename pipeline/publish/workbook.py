@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
 
 WORKBOOK_ROWS = 30_000
-"""Tables with more rows are left out of the workbook, which would take minutes to write and to open; its first sheet says so."""
+"""Tables with more rows are left out of the workbook, which would take too long to write and to open; its first sheet
+says so."""
 
 _CELL_LENGTH = 32_767
 """The longest text that a cell of an XLSX workbook can hold."""
