@@ -78,7 +78,9 @@ def look_with_scripts(look, path, home, opener, axe):
             page.set_viewport_size({"width": width, "height": 900})
             look.too_wide += [f"at {width}: {one}" for one in sticking_out(page)]
         page.set_viewport_size({"width": 1440, "height": 900})
+        page.emulate_media(media="print")
         look.sheets = page.pdf(prefer_css_page_size=True).count(b"/Type /Page\n")
+        page.emulate_media(media="screen")
         page.evaluate(_SHORTEN)
         look.violations += axe(page)
         page.emulate_media(color_scheme="dark")
@@ -141,6 +143,13 @@ def test_nothing_is_cut_on_paper(looks):
 
 def test_every_page_prints(looks):
     assert [look.kind for look in looks if look.sheets < 1] == []
+
+
+def test_a_part_of_a_ledger_prints_on_a_score_of_sheets_at_most(looks):
+    """200 calls in two columns of A4: more than nine on each sheet, and the heading."""
+    ledgers = [look for look in looks if look.kind.endswith("umpires/*/calls-#.html")]
+    assert ledgers
+    assert [(look.kind, look.sheets) for look in ledgers if look.sheets > 24] == []
 
 
 def test_axe_finds_nothing_against_wcag_on_any_page_light_or_dark(looks):
