@@ -33,6 +33,7 @@ SINGULAR_LOSS = 1e-5
 RAISED_SDS = (0.05, 0.1, 0.2)
 CLEAR_LOSS = 5.0
 FEWEST_TRIALS = 10
+_LEAST_RELIABILITY, _LONGEST_START = 0.5, 1.0
 LARGEST_BORDER = 10_000
 PRIOR_SD = 1.5
 """Scale of the half-normal prior of each SD in the posterior (logit units): an SD above 3 is all but ruled
@@ -188,15 +189,33 @@ def _start(model: LaplaceModel, names: Sequence[str]) -> Point:
     return Point(fixed, own, dict.fromkeys(names, START_SD))
 
 
+def _closer(model: LaplaceModel, packing: Packing, start: Point) -> Point:
+    """Return a better start: one step of each SD by what the levels' effects at their mode say of it.
+
+    An SD's square goes to the mean square of its effects and their variances (the EM step), further the less
+    reliably the levels are known, as that step is then short. On the logarithm of an SD the likelihood is far from a
+    parabola: a search that sets out a long way off goes to and fro.
+    """
+    mode = mode_at(model, packing, packing.vector(start))
+    diagonal = model.variances(mode).diagonal
+    sd = dict(start.sd)
+    for name in packing.free:
+        square = float(np.mean(mode.v[name] ** 2 + diagonal[name]))
+        reliability = float(np.mean(1 - diagonal[name]))
+        step = 0.5 * np.log(max(square, 1e-6)) / max(reliability, _LEAST_RELIABILITY) ** 2
+        sd[name] = start.sd[name] * float(np.exp(np.clip(step, -_LONGEST_START, _LONGEST_START)))
+    return Point(start.fixed, start.own, sd)
+
+
 def _fit(
     model: LaplaceModel, fixed_names: tuple[str, ...], groups: dict[str, Codes], n_groups: int, tolerance: float
 ) -> CrossedFit:
     design = model.design
     names = [name for name in design.names if design.present[name] > 1]
-    start = _start(model, names)
     packing = Packing.of(model, names)
+    start = _closer(model, packing, _start(model, names))
     best = search_mode(model, packing, start, tolerance=tolerance)
-    steps, evaluations = best.steps, best.evaluations
+    steps, evaluations = best.steps, best.evaluations + 1
     # A likelihood that is highest at SD 0 is approached without end on the log scale: look at 0 itself.
     for name in sorted(names, key=lambda key: best.at[packing.first_sd + names.index(key)]):
         point = packing.point(best.at)

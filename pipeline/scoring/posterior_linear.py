@@ -13,9 +13,11 @@ from pipeline.scoring.crossed_effects import PRIOR_SD, CrossedFit, search_mode
 from pipeline.scoring.design import Floats
 from pipeline.scoring.draws import HIGHEST_DRAWN_SD, Draws, draw_effects
 from pipeline.scoring.laplace import LaplaceModel
-from pipeline.scoring.parameters import Packing, Point, information, mode_at
+from pipeline.scoring.parameters import Packing, Point, information, mode_at, prior_terms
 
 _LONGEST_LOG_SHIFT = 2.5
+# Where along each axis the height sets the scale, in units of the curvature, and the widest scale that is believed.
+_PROBE, _WIDEST = 1.6, 3.0
 
 
 def draw_around_mode(fit: CrossedFit, draws: int, rng: np.random.Generator) -> Draws:
@@ -70,6 +72,25 @@ def _draw_hyper(model: LaplaceModel, packing: Packing, peak: Floats, draws: int,
     # The prior alone gives a log SD an information of about 2 at its peak; a smaller figure is noise of the
     # difference.
     values = np.maximum(values, 0.3)
-    root = vectors / np.sqrt(values)
-    found: Floats = rng.standard_normal((draws, peak.size)) @ root.T
+    axes = vectors / np.sqrt(values)
+    below, above = _scales(model, packing, peak, axes)
+    # Of a curve with two scales each side holds its scale's share of the mass.
+    is_above = rng.random((draws, peak.size)) * (below + above) < above
+    stretched = np.abs(rng.standard_normal((draws, peak.size))) * np.where(is_above, above, -below)
+    found: Floats = stretched @ axes.T
     return found
+
+
+def _scales(model: LaplaceModel, packing: Packing, peak: Floats, axes: Floats) -> tuple[Floats, Floats]:
+    """Return how wide the posterior is below and above its peak along each axis, in units of its curvature."""
+
+    def height(at: Floats) -> float:
+        return mode_at(model, packing, at).log_likelihood + prior_terms(at[packing.first_sd :], PRIOR_SD)[0]
+
+    top = height(peak)
+    scales = np.empty((2, peak.size))
+    for i, axis in enumerate(axes.T):
+        for side, sign in enumerate((-1.0, 1.0)):
+            fall = top - height(peak + sign * _PROBE * axis)
+            scales[side, i] = min(_PROBE / np.sqrt(2 * max(fall, 1e-3)), _WIDEST)
+    return scales[0], scales[1]

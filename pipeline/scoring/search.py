@@ -15,6 +15,8 @@ FINE = 1e-12
 """Gain tolerance for figures that are compared with another program's, digit by digit."""
 
 _LONGEST_MOVE = 1.5
+_NOISE = 1e-14
+"""Share of the value under which a gain cannot be told from rounding."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ def maximise(
         if free.any():
             step[free] = np.linalg.solve(curvature[np.ix_(free, free)], gradient[free])
         gain = 0.5 * float(gradient @ step)
-        if gain < tolerance:
+        if gain < max(tolerance, _NOISE * abs(value)):
             return Maximum(x, value, gradient, step_number - 1, evaluations, 0)
         step *= min(1.0, _LONGEST_MOVE / np.abs(step).max())
         found = False
