@@ -301,3 +301,17 @@ def test_ids_of_rows_that_stand_in_two_files_name_both_files(tmp_path: Path) -> 
     assert season.reject("plate_calls_a.csv", 2)[2] == season.reject("plate_calls_b.csv", 2)[2] == reason
     assert season.reject("plate_calls_b.csv", 3)[2] == "exact copy of line 3 of plate_calls_a.csv"
     assert season.lines("plate_calls") == [3]
+
+
+def test_after_a_load_nothing_counts_as_checked_until_the_check_is_made(tmp_path: Path) -> None:
+    season = Season(tmp_path / "season", SHEETS)
+    season.check()
+    assert season.lines("plate_calls") == [2, 11]
+    load_season(season.config, season.store)
+    assert season.lines("plate_calls") == []
+    season.check()
+    assert season.lines("plate_calls") == [2, 11]
+    aside = season.store.rows("SELECT table_name, count(*) FROM meta.set_aside GROUP BY 1 ORDER BY 1")
+    # Of twelve rows one could not be typed, and two are accepted.
+    assert season.store.value("SELECT count(*) FROM meta.reject WHERE path = 'plate_calls.csv' AND stage = 'load'") == 1
+    assert dict(aside)["plate_calls"] == 9
