@@ -14,7 +14,7 @@ from reports.links import Atlas, SiteLinks
 from reports.pages.board import board_page
 from reports.pages.called_zone import called_zone_page
 from reports.pages.clinic_sheets import clinic_sheets
-from reports.pages.clinics import clinics_page
+from reports.pages.clinics import clinics_pages
 from reports.pages.compare import compare_page
 from reports.pages.compare_data import compare_scripts
 from reports.pages.decisions import decision_pages
@@ -54,7 +54,7 @@ class _Builder:
             rankings_page(self.book, top),
             compare_page(self.book, top),
             misrulings_page(self.book, top),
-            clinics_page(self.book, top),
+            *clinics_pages(self.book, top, SiteLinks(self.atlas, "../")),
             *decision_pages(self.book, top, SiteLinks(self.atlas, "../")),
             called_zone_page(self.book, top),
             evaluators_page(self.book, top),

@@ -8,7 +8,7 @@ from reports.blocks import Blank, Block, Form, FormEntry, Inline, Link, Page, Pa
 from reports.book import Row, SeasonBook
 from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, drills, joined_subjects, situation, subject
 from reports.links import SiteLinks
-from reports.pages.clinics import class_file, trainer_file
+from reports.pages.clinics import class_file, session_place, trainer_file
 from reports.words import CODES, CONFIDENCES, count, number, percent, plural, sentence
 
 _LETTERS = "abcd"
@@ -30,10 +30,11 @@ def clinic_sheets(book: SeasonBook, links: SiteLinks) -> Iterator[tuple[Page, bo
     subjects, plays = book.by("clinic_subject", "session"), book.by("clinic_play", "session")
     people = book.by("clinic_attendee", "session")
     misrulings = {row["misruling_code"]: row for row in book.misrulings}
-    for row in book.rows("clinic_session"):
+    rows = book.rows("clinic_session")
+    for row in rows:
         session = row["session"]
         taught = subjects[session]
-        yield _trainer_page(row, taught, plays.get(session, []), people[session], misrulings, links), False
+        yield _trainer_page(row, len(rows), taught, plays.get(session, []), people[session], misrulings, links), False
         yield _class_page(row, taught, plays.get(session, [])), True
 
 
@@ -53,6 +54,7 @@ def _class_page(row: Row, subjects: Sequence[Row], plays: Sequence[Row]) -> Page
 
 def _trainer_page(
     row: Row,
+    sessions: int,
     subjects: Sequence[Row],
     plays: Sequence[Row],
     people: Sequence[Row],
@@ -75,7 +77,7 @@ def _trainer_page(
             f"({number(row['removed_low'], 0)} to {number(row['removed_high'], 0)}). The key is on this sheet: do not hand it out."
         ],
         sections,
-        trail=(Link("Clinics", f"{links.root}clinics.html#session-{session}"),),
+        trail=(Link("Clinics", session_place(session, sessions, links.root)),),
         nav="clinics.html",
     )
 

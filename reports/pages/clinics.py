@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Points, Section, Table, Terms
 from reports.book import Row, SeasonBook
@@ -14,6 +14,9 @@ from reports.naming import anchor
 from reports.words import count, interval, num, number, percent, plural
 
 DRAWN = 15
+TOGETHER = 6
+"""Up to so many sessions are told on one page."""
+
 LISTED = 30
 """Misrulings that the figure and the table show; the published table has all."""
 
@@ -28,23 +31,34 @@ def class_file(session: int) -> str:
     return f"clinics/session-{session}-class.html"
 
 
-def clinics_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `clinics.html`."""
+def session_place(session: int, sessions: int, root: str = "") -> str:
+    """Return where a session is told in full: on `clinics.html`, or on a page of its own where there are many."""
+    return f"{root}clinics.html#session-{session}" if sessions <= TOGETHER else f"{root}clinics/session-{session}.html"
+
+
+def clinics_pages(book: SeasonBook, links: SiteLinks, deep: SiteLinks) -> Iterator[Page]:
+    """Yield `clinics.html` and, where there are many sessions, a page for each; `deep` holds the links of the latter."""
     sessions, subjects = book.rows("clinic_session"), book.by("clinic_subject", "session")
     attendees = book.by("clinic_attendee", "session")
     titles = {row["misruling_code"]: row["title"] for row in book.misrulings}
     plan = next(iter(book.rows("clinic_plan")), None)
+    apart = len(sessions) > TOGETHER
     sections = [_plan_section(sessions)]
     if plan and sessions:
         sections.append(_assumptions(book, plan))
-    sections += [
-        _session_section(row, subjects[row["session"]], attendees[row["session"]], titles, links) for row in sessions
-    ]
+    there = deep if apart else links
+    told = [_session_section(row, subjects[row["session"]], attendees[row["session"]], titles, there) for row in sessions]
+    if not apart:
+        sections += told
     targets = book.rows("clinic_target")
     if targets:
         sections.append(_targets(targets, {row["misruling_code"]: row for row in book.misrulings}, links))
     sections.append(Section("safety", "Before anybody throws a ball", [Points([[text] for text in CAUTIONS])]))
-    return Page("clinics.html", "Clinics", [_lead(plan)], sections, nav="clinics.html")
+    yield Page("clinics.html", "Clinics", [_lead(plan)], sections, nav="clinics.html")
+    for section in told if apart else ():
+        trail = (Link("Clinics", f"{deep.root}clinics.html"),)
+        lead = "What is taught, who attends, and why."
+        yield Page(f"clinics/{section.id}.html", section.title, [lead], [section], trail, nav="clinics.html")
 
 
 def _lead(plan: Row | None) -> str:
@@ -93,7 +107,7 @@ def _plan_section(sessions: Sequence[Row]) -> Section:
         ],
         [
             [
-                Cell(_named(row), href=f"#session-{row['session']}", sort=row["session"]),
+                Cell(_named(row), href=session_place(row["session"], len(sessions)), sort=row["session"]),
                 Cell(FORMS[row["form"]]),
                 num(row["attendees"], count(row["attendees"])),
                 *_removed_cells(row),
@@ -168,7 +182,7 @@ def _session_section(
 ) -> Section:
     number_ = row["session"]
     blocks: list[Block] = [
-        Paragraph([f"Held {FORMS[row['form']]}. To print: ", *_with_commas(_sheets(number_)), "."]),
+        Paragraph([f"Held {FORMS[row['form']]}. To print: ", *_with_commas(_sheets(number_, links.root)), "."]),
         _subject_table(number_, subjects, titles),
         _attendee_table(number_, row["topics"].split(";"), attendees, titles, links),
     ]

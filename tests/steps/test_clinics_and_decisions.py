@@ -251,3 +251,21 @@ def test_the_minutes_have_everybody_once_with_the_advice_and_room_for_the_decisi
     front = (runs["with"] / "site" / "decisions.html").read_text(encoding="utf-8")
     assert "=1+1" in front
     assert "No decision was handed in" in (runs["without"] / "site" / "decisions.html").read_text(encoding="utf-8")
+
+
+def test_many_sessions_have_a_page_each_and_a_few_share_one(runs, tmp_path):
+    from reports.book import SeasonBook
+    from reports.links import Atlas, SiteLinks
+    from reports.pages.clinics import clinics_pages
+
+    def files(store) -> list[str]:
+        book = SeasonBook(POLICY, store)
+        atlas = Atlas.of(book)
+        return [page.path for page in clinics_pages(book, SiteLinks(atlas, ""), SiteLinks(atlas, "../"))]
+
+    copy = tmp_path / "season.duckdb"
+    copy.write_bytes((runs["with"] / "season.duckdb").read_bytes())
+    with Store(copy) as opened:
+        assert files(opened) == ["clinics.html"]
+        opened.run("INSERT INTO published.pub_clinic_session SELECT * EXCLUDE (k) REPLACE (session + k AS session) FROM published.pub_clinic_session, range(1, 7) AS r(k)")
+        assert files(opened) == ["clinics.html", *(f"clinics/session-{number}.html" for number in range(1, 8))]
