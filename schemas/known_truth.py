@@ -20,13 +20,15 @@ NAME = "known_truth.json"
 
 
 class Figure(NamedTuple):
-    """A value and its Monte Carlo standard error; None where one season alone was run.
+    """A value, its Monte Carlo standard error, and how far its 95 % range reaches to each side (by Student's t).
 
+    Both are None where one season alone was run. Seasons differ and only so many were made: that is the error.
     Shares and coverages are from 0 to 1; errors, biases, widths and shortfalls in points of the rate.
     """
 
     value: float
     error: float | None
+    reach: float | None
 
 
 class Tenth(NamedTuple):
@@ -35,7 +37,7 @@ class Tenth(NamedTuple):
     umpires: int
     said: float
     able: float
-    able_error: float | None
+    able_reach: float | None
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,8 @@ def parse_known_truth(text: str) -> KnownTruth:
                 {name: Figure(*pair) for name, pair in row["figures"].items()},
                 row.get("outcomes", {}),
                 tuple(
-                    Tenth(round(t["umpires"]), t["said"], t["able"], t["able_se"]) for t in row.get("reliability", [])
+                    Tenth(round(one["umpires"]), one["said"], one["able"], one["able_reach"])
+                    for one in row.get("reliability", [])
                 ),
             )
             for row in raw.pop("figures")

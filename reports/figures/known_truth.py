@@ -11,9 +11,6 @@ from reports.figures.rows import Mark, RowChart, Rule, Series, Shape, even_ticks
 from reports.words import THIN, number, percent
 from schemas.known_truth import Figure
 
-ERRORS = 2.0
-"""How many Monte Carlo errors a range reaches to each side."""
-
 
 @dataclass(frozen=True)
 class Kind:
@@ -26,12 +23,12 @@ class Kind:
 
 
 def share_rows(
-    labels: Sequence[str], kinds: Sequence[Kind], x_title: str, rule: Rule, lowest: float | None = None
+    labels: Sequence[str], kinds: Sequence[Kind], x_title: str, rule: Rule | None, lowest: float | None = None
 ) -> RowChart:
     """Shares by row, each with its range; the axis takes whole tenths, from `lowest` where that is given."""
-    known = [one.value for kind in kinds for one in kind.figures if one is not None]
-    low = math.floor(10 * min([*known, rule.x]) + 1e-9) / 10 if lowest is None else lowest
-    high = min(math.ceil(10 * max([*known, rule.x]) + 0.2) / 10, 1.0)
+    known = [one.value for kind in kinds for one in kind.figures if one is not None] + ([rule.x] if rule else [0.5])
+    low = math.floor(10 * min(known) + 1e-9) / 10 if lowest is None else lowest
+    high = min(math.ceil(10 * max(known) + 0.2) / 10, 1.0)
     return RowChart(
         labels=labels,
         x_title=x_title,
@@ -39,7 +36,7 @@ def share_rows(
         x_high=high,
         ticks=[(x, f"{100 * x:.0f}{THIN}%") for x, _ in even_ticks(low, high, 0.1, "{}")],
         series=_series(labels, kinds, lambda value: percent(value), (low, high)),
-        rules=[rule],
+        rules=[rule] if rule else [],
         label_length=44,
     )
 
@@ -69,7 +66,7 @@ def _series(
         for place, one in enumerate(kind.figures):
             if one is None:
                 continue
-            reach = ERRORS * (one.error or 0.0)
+            reach = one.reach or 0.0
             said = f"{labels[place]}, {kind.name}: {words(one.value)}"
             marks.append(Mark(place, one.value, said, max(one.value - reach, low), min(one.value + reach, high)))
         series.append(Series(kind.name, kind.shape, kind.role, marks))

@@ -6,7 +6,10 @@ from reports.blocks import Cell, Column, Figure, Link, Page, Paragraph, Points, 
 from reports.book import Row, SeasonBook
 from reports.figures.charts import spread_chart
 from reports.pages.policy import policy_blocks
+from reports.pages.validity import PATH, TITLE
+from reports.pages.validity_words import kept_sentence
 from reports.words import AREAS, count, num, number, plural, sentence
+from schemas.known_truth import known_truth
 
 _CHAIN = [
     "The right ruling of every call is derived from the recorded facts under the rule code of the game's date. The evaluator's grade is never used as the truth.",
@@ -90,6 +93,7 @@ def method_page(book: SeasonBook) -> Page:
                 "How dependable the readings are",
                 [Paragraph(["Which standards the season's watching can decide, and what more of it would bring: ", Link("how dependable the readings are", "dependability.html"), "."])],
             ),
+            Section("tried", "Tried on known truth", [Paragraph([f"{kept_sentence(known_truth())} ", Link(TITLE, PATH), "."])]),
             Section("limits", "Limits", [Points([[text] for text in _LIMITS])]),
         ],
         nav="method.html",

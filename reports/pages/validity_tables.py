@@ -40,7 +40,7 @@ def every_block(result: KnownTruth) -> list[Block]:
             *(figure_cell(name, group.get(name)) for _, name in _EVERY),
         ]
         for (design, size, method), group in result.groups.items()
-        if method in ("platework", "percentage", "wilson", "modes")
+        if method in ("platework", "percentage")
     ]
     columns += [Column(title, "num") for title, _ in _EVERY]
     return [Table("every-table", "Every kind, size and way of judging; errors and widths in points", columns, rows)]
@@ -75,20 +75,20 @@ def num_cell(value: float, text: str) -> Cell:
 
 
 def share_cell(told: Told | None, *, short: bool = False) -> Cell:
-    """A share with two Monte Carlo errors; in short without."""
+    """A share with the reach of its Monte Carlo range; in short without."""
     if told is None:
         return Cell(NOTHING)
     return Cell(percent(told.value, 0) if short else said_share(told), sort=told.value)
 
 
 def points_cell(told: Told | None, *, signed: bool = False) -> Cell:
-    """Points with two Monte Carlo errors."""
+    """Points with the reach of their Monte Carlo range."""
     return Cell(NOTHING) if told is None else Cell(said_points(told, signed=signed), sort=told.value)
 
 
 def plain_cell(told: Told | None, digits: int = 2) -> Cell:
-    """A plain number with two Monte Carlo errors."""
+    """A plain number with the reach of its Monte Carlo range."""
     if told is None:
         return Cell(NOTHING)
-    reach = "" if told.error is None else f" ± {number(2 * told.error, digits)}"
+    reach = "" if told.reach is None else f" ± {number(told.reach, digits)}"
     return Cell(f"{number(told.value, digits)}{reach}", sort=told.value)

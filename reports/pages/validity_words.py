@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reports.figures.known_truth import ERRORS
 from reports.figures.palette import Role
 from reports.figures.rows import Shape
 from reports.words import THIN, number, percent, points
@@ -56,19 +55,19 @@ class Broken:
 
 
 def said_share(told: Figure) -> str:
-    """A share with two Monte Carlo errors: `91.0 % ± 1.2`."""
-    reach = "" if told.error is None else f" ± {number(100 * ERRORS * told.error, 1)}"
+    """A share with the reach of its Monte Carlo range: `91.0 % ± 1.2`."""
+    reach = "" if told.reach is None else f" ± {number(100 * told.reach, 1)}"
     return f"{percent(told.value)}{reach}"
 
 
 def said_points(told: Figure, *, signed: bool = False) -> str:
-    """Points with two Monte Carlo errors: `2.1 ± 0.1`."""
-    reach = "" if told.error is None else f" ± {number(ERRORS * told.error, 1)}"
+    """Points with the reach of their Monte Carlo range: `2.1 ± 0.1`."""
+    reach = "" if told.reach is None else f" ± {number(told.reach, 1)}"
     return f"{points(told.value / 100) if signed else number(told.value, 1)}{reach}"
 
 
 def broken(result: KnownTruth, name: str) -> Broken:
-    """Return where a coverage lies below, or a share of wrong readings above its word by more than two errors."""
+    """Return where a coverage lies below, or a share of wrong readings above its word, its Monte Carlo range and all."""
     is_coverage = name.startswith("covered")
     stated = STATED if is_coverage else float(result.about["risk"])
     where: dict[str, list[tuple[str, Figure]]] = {}
@@ -79,7 +78,7 @@ def broken(result: KnownTruth, name: str) -> Broken:
             continue
         known.append((design, size, told))
         apart = stated - told.value if is_coverage else told.value - stated
-        if apart > ERRORS * (told.error or 0.0):
+        if apart > (told.reach or 0.0):
             where.setdefault(design, []).append((size, told))
     if not known:
         return Broken({}, "No season was judged.")
@@ -122,6 +121,12 @@ def verdict_points(result: KnownTruth) -> list[str]:
             parts.append(f"of those called ready {_listed(ready[key])} are below")
         if key in not_yet:
             parts.append(f"of those told not yet {_listed(not_yet[key])} are able")
+        bias, strongest = (result.figure(name, key, MIDDLE) for name in ("bias", "bias_strongest"))
+        if parts and bias is not None and strongest is not None:
+            parts.append(
+                f"rates are off by {said_points(bias, signed=True)} points on average, by {said_points(strongest, signed=True)} in "
+                f"the strongest quarter ({MIDDLE} umpires)"
+            )
         if parts:
             said.append(f"{design['title']}: {'; '.join(parts)}. {_ADVICE[key]}")
     return said or ["Nowhere, as far as these seasons can tell."]

@@ -28,6 +28,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.stats import t
 
 from pipeline.scoring.validity import designs as d
 from pipeline.scoring.validity.follow import follow_up
@@ -37,9 +38,10 @@ from pipeline.scoring.validity.plug_in import PlainFit, plain_fit, plug_in
 from pipeline.scoring.validity.simulate import simulate
 
 DRAWS = 2000
-# Seasons by size: of the ordinary design, and of each hard one. Chosen so that the error of a coverage is about
-# one point, and that all take about 25 minutes of one core.
+# Seasons by size: of the ordinary design, and of each hard one; and more of them where few are called ready. Chosen
+# so that all take about 15 minutes of one core, lme4 apart.
 SEASONS = {"24": (240, 50), "96": (40, 16), "480": (6, 3)}
+MORE_SEASONS = {("few_looks", "24"): 100}
 FOLLOWED = {"24": 100, "96": 15, "480": 0}
 WITH_LME4 = {"24": 6, "96": 1, "480": 0}
 REPLAYED = 2
@@ -144,6 +146,7 @@ def groups(only: set[str], quick: bool) -> Iterator[tuple[d.Design, d.Size, int]
         for design in d.DESIGNS:
             if not only or design.key in only:
                 number = SEASONS[size.key][design.key != "ordinary"]
+                number = MORE_SEASONS.get((design.key, size.key), number)
                 yield design, size, min(number, 3) if quick else number
 
 
@@ -158,14 +161,22 @@ def figures(cache: dict[tuple[str, str], dict[str, Any]]) -> list[dict[str, Any]
                 "size": size,
                 "method": method,
                 "seasons": len(records),
-                "figures": {name: [_short(one) for one in figure] for name, figure in sorted(said.items())},
+                "figures": {name: _told(*figure, len(records)) for name, figure in sorted(said.items())},
             }
             if method == "platework":
-                row |= {"outcomes": group["outcomes"], "reliability": [
-                    {name: _short(value) for name, value in tenth.items()} for tenth in reliability(records)
-                ]}  # fmt: skip
+                row |= {"outcomes": group["outcomes"], "reliability": [_tenth(one, len(records)) for one in reliability(records)]}
             rows.append(row)
     return rows
+
+
+def _told(value: float, error: float, seasons: int) -> list[float | None]:
+    """Return a value, its standard error, and the reach of its 95 % range."""
+    return [_short(value), _short(error), _short(float(t.ppf(0.975, max(seasons - 1, 1))) * error)]
+
+
+def _tenth(one: dict[str, float], seasons: int) -> dict[str, float | None]:
+    able, _, reach = _told(one["able"], one["able_se"], seasons)
+    return {"umpires": one["umpires"], "said": _short(one["said"]), "able": able, "able_reach": reach}
 
 
 def _short(value: float) -> float | None:
@@ -199,6 +210,17 @@ def result(cache: dict[tuple[str, str], dict[str, Any]]) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def by_lines(made: dict[str, Any]) -> str:
+    """Return the result as JSON with one line for each part and each item of a list, so that changes can be read."""
+    parts = []
+    for name, value in made.items():
+        text = json.dumps(value, ensure_ascii=False)
+        if isinstance(value, list):
+            text = "[\n" + ",\n".join(json.dumps(one, ensure_ascii=False) for one in value) + "\n]"
+        parts.append(f"{json.dumps(name)}: {text}")
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
 def main() -> None:
     """Run what the cache lacks; store the figures if asked to."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -223,7 +245,7 @@ def main() -> None:
         sys.stdout.write(f"{design.key:20} {size.key:>4} {group['cpu_s']:7.1f} s CPU  {told}\n")
         sys.stdout.flush()
     if asked.store:
-        STORED.write_text(json.dumps(result(cache), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        STORED.write_text(by_lines(result(cache)), encoding="utf-8")
         sys.stdout.write(f"stored in {STORED.name}\n")
 
 

@@ -204,7 +204,7 @@ def covered(seasons, narrower: float) -> float:
 @pytest.mark.slow
 def test_seasons_never_seen_are_covered_as_the_stored_ones_were(fresh) -> None:
     stored = known_truth().group("ordinary", SMALL.key)
-    value, error = stored.figures["covered_90"]
+    value, error, _ = stored.figures["covered_90"]
     # Of one season the coverage has the standard deviation error * sqrt(seasons): four errors of ten seasons.
     reach = 4 * error * np.sqrt(stored.seasons / len(fresh))
     assert covered(fresh, 1.0) == pytest.approx(value, abs=reach)

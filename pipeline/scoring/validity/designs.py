@@ -100,7 +100,7 @@ DESIGNS = (
     Design(
         "severe_with_strong",
         "Severe evaluators see the strong umpires",
-        "Evaluators differ more (SD 0.45); the more severe, the stronger the umpires whom they see.",
+        "Evaluators differ more (SD 0.45); the more severe, the stronger the umpires whom they see (correlation 0.6).",
         evaluator_sd=0.45,
         tied=True,
     ),
@@ -120,8 +120,8 @@ DESIGNS = (
     ),
     Design(
         "wrong_facts",
-        "Wrong facts in 2 % of rows",
-        "In one row of fifty a wrong fact turns the grade over; the truth is the rate without such mistakes.",
+        "Wrong facts in one row of fifty",
+        "A wrong fact turns the grade of 2 % of the calls over; the truth is the rate without such mistakes.",
         wrong_facts=0.02,
     ),
     Design(
