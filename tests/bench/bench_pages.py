@@ -2,6 +2,7 @@
 
     python tests/bench/bench_pages.py RESULTS                      (5,000 umpires, all that they called)
     python tests/bench/bench_pages.py RESULTS --umpires 1000
+    python tests/bench/bench_pages.py RESULTS --calls-each 40      (of each umpire no more than his first 40 calls)
     python tests/bench/bench_pages.py RESULTS --profile
 
 RESULTS is what a run of the demo season left. Its published tables are copied under new ids until there are as many
@@ -29,7 +30,7 @@ OWN_IDS = ("umpire_id", "evaluator_id", "other_id", "call_id", "game_id", "findi
 """Columns whose values are made anew in each copy. A table without any of them is taken once."""
 
 
-def copied(store, tables, source, copies):
+def copied(store, tables, source, copies, calls_each=None):
     """Fill the published tables with `copies` copies of those of the season store `source`; return the rows."""
     store.run(f"ATTACH '{source}' AS former (READ_ONLY)")
     rows = 0
@@ -48,6 +49,14 @@ def copied(store, tables, source, copies):
         )
         rows += store.value(f"SELECT count(*) FROM published.{table.name}")
     store.run("DETACH former")
+    if calls_each:
+        store.run(
+            "DELETE FROM published.pub_call WHERE call_id IN (SELECT call_id FROM published.pub_call QUALIFY "
+            "row_number() OVER (PARTITION BY umpire_id ORDER BY game_on, game_id, line_no) > ?)",
+            [calls_each],
+        )
+    # How many processes share the work follows from this count.
+    store.run("UPDATE published.pub_season SET calls_accepted = (SELECT count(*) FROM published.pub_call)")
     return rows
 
 
@@ -71,6 +80,8 @@ def main():
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("results", type=Path)
     asked.add_argument("--umpires", type=int, default=5000)
+    asked.add_argument("--calls-each", type=int)
+    asked.add_argument("--workers", type=int, help="processes that share the work; otherwise as in a run")
     asked.add_argument("--profile", action="store_true")
     asked.add_argument("--keep", type=Path, help="folder for the pages; otherwise they are thrown away")
     words = asked.parse_args()
@@ -80,7 +91,7 @@ def main():
         with Store(Path(scratch) / "season.duckdb") as store:
             copies = max(1, words.umpires // 48)
             started = time.perf_counter()
-            copied(store, layer_tables("published"), words.results / "season.duckdb", copies)
+            copied(store, layer_tables("published"), words.results / "season.duckdb", copies, words.calls_each)
             calls = store.value("SELECT count(*) FROM published.pub_call")
             people = store.value("SELECT count(*) FROM published.pub_readiness")
             tell(f"{people:,} umpires judged, {calls:,} calls, filled in {time.perf_counter() - started:.0f} s")
@@ -88,7 +99,7 @@ def main():
             before, started = cpu(), time.perf_counter()
             if profile:
                 profile.enable()
-            result = build_site(config, store)
+            result = build_site(config, store, workers=words.workers)
             if profile:
                 profile.disable()
             used, took = cpu() - before, time.perf_counter() - started
