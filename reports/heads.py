@@ -19,10 +19,10 @@ NAV = (
     ("zone.html", "Called zone"),
     ("evaluators.html", "Evaluators"),
     ("quiz.html", "Quiz"),
-    ("quality.html", "Data quality"),
+    ("quality.html", "Data"),
     ("rules.html", "Rules"),
     ("dictionary.html", "Dictionary"),
-    ("method.html", "Method and limits"),
+    ("method.html", "Method"),
 )
 
 _CAUTION = "The committee decides; these pages show what the evidence carries and how far. Local codes and medical advice prevail."
