@@ -64,8 +64,8 @@ def figure_cell(name: str, told: Told | None) -> Cell:
     """A figure by its name: in points, as a share, or as a number."""
     if name.startswith("bias"):
         return points_cell(told, signed=True)
-    if name == "rank_correlation":
-        return plain_cell(told)
+    if name in ("rank_correlation", "looks_median"):
+        return plain_cell(told, 0 if name == "looks_median" else 2)
     return points_cell(told) if name in _IN_POINTS else share_cell(told, short=name in ("ready", "not_yet", "more_looks", "able"))
 
 

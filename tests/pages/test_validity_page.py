@@ -141,3 +141,9 @@ def test_the_seed_and_the_command_are_told(page) -> None:
     assert str(known_truth().about["seed"]) in told
     assert "bench_validity.py" in told
     assert any(block.id == "designs-table" for block in blocks(page, Table))
+
+
+def test_further_calls_are_told_as_a_number_and_not_as_a_share(page) -> None:
+    table = next(block for block in blocks(page, Table) if block.id == "looks-table")
+    told = known_truth().figure("looks_median", "ordinary", "96")
+    assert table.rows[0][3].text == f"{told.value:,.0f} ± {told.reach:,.0f}"

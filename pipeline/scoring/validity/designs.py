@@ -115,7 +115,7 @@ DESIGNS = (
     Design(
         "two_humps",
         "Two kinds of umpires",
-        "Abilities fall into two humps, two SDs apart.",
+        "Abilities fall into two humps, almost two SDs apart.",
         shape="two_humps",
     ),
     Design(
