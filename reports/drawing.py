@@ -16,6 +16,8 @@ from reports.blocks import Cell, Column, Entry, Inline, Ledger, Link, MarkName, 
 _SPECIAL = re.compile("[&<>\"']")
 _ESCAPED = {ord("&"): "&amp;", ord("<"): "&lt;", ord(">"): "&gt;", ord('"'): "&#34;", ord("'"): "&#39;"}
 _UNBROKEN = 12
+_WIDE = 11
+"""Columns from which a table is set smaller on paper, so that a sheet holds it."""
 _JOINT = re.compile(r"(?<=[._+/])(?=.)")
 
 _SHAPES: dict[str, str] = {
@@ -111,9 +113,10 @@ def table_html(block: Table) -> Markup:
     if not block.rows:
         return Markup(f'<p class="nothing"><strong>{caption}.</strong> {escaped(block.empty)}</p>\n')  # noqa: S704
     name = escaped(block.id)
+    wide = " wide" if len(block.columns) >= _WIDE else ""
     out = [
         f'<div class="table-wrap" role="group" aria-labelledby="{name}-caption" tabindex="0">\n'
-        f'<table id="{name}" class="ledger-table">\n<caption id="{name}-caption">{caption}</caption>\n<thead><tr>\n'
+        f'<table id="{name}" class="ledger-table{wide}">\n<caption id="{name}-caption">{caption}</caption>\n<thead><tr>\n'
     ]
     out += [f'<th scope="col" class="{column.kind}">{escaped(column.title)}</th>\n' for column in block.columns]
     out.append("</tr></thead>\n<tbody>\n")
