@@ -78,6 +78,11 @@ def test_no_anchor_stands_twice_on_a_page(pages):
         assert len(page.ids) == len(set(page.ids)), path
 
 
+def test_no_page_is_larger_than_300_kilobytes(pages):
+    """So that each opens at once, from a memory stick and on a telephone too."""
+    assert [(str(path), size) for path in pages if (size := path.stat().st_size) > 300_000] == []
+
+
 def test_every_figure_has_a_table_on_its_page(pages):
     drawn = [(path, page) for path, page in pages.items() if "figure" in page.tags]
     assert drawn
