@@ -26,6 +26,8 @@ MOST_POINTS = 64
 FEWEST_POINTS = 24
 MOST_CELLS_IN_ALL = 1_500_000
 """Cells times points: some seconds of work."""
+BORDER_FLOPS_A_CELL = 5_000
+"""A matrix of n evaluators and situations costs as much to factor as n^3 over this many cells to pass through."""
 LARGE_POINTS = 12
 FEW_LEVELS = 50
 """A factor of fewer levels leaves its SD so unsure that one point will not do, however many calls there are: with
@@ -42,7 +44,8 @@ _LONGEST_PROBE = 3.0
 
 def points_for(fit: CrossedFit) -> int:
     """Return how many points a model gets: as many as the bounds of work allow, 0 where one point does as well."""
-    points = min(MOST_POINTS, MOST_CELLS_IN_ALL // max(fit.cells, 1))
+    work = max(fit.cells, 1) + fit.design.border_size**3 // BORDER_FLOPS_A_CELL
+    points = min(MOST_POINTS, MOST_CELLS_IN_ALL // work)
     if points >= FEWEST_POINTS:
         return points
     return LARGE_POINTS if any(1 < levels < FEW_LEVELS for levels in fit.design.present.values()) else 0
