@@ -133,6 +133,30 @@ def test_a_disk_that_fills_up_in_a_later_run_leaves_the_store_as_the_last_step_l
     assert done.returncode in (0, 1), done.stderr
 
 
+@pytest.mark.slow
+def test_a_disk_that_is_full_at_any_stage_is_told_and_the_stage_is_done_once_there_is_room(
+    season: Path, small_disk: Path
+) -> None:
+    subprocess.run(["mount", "-o", "remount,size=64m", str(small_disk)], check=True)
+    out = small_disk / "out"
+    for stage in ("load", "check", "score", "report"):
+        with (small_disk / "filler").open("wb", buffering=0) as filler, contextlib.suppress(OSError):
+            while True:
+                filler.write(bytes(4096))
+        before = results_in(out)
+        assert_told(run(stage, season, "--out", out, "--quiet"), 3, "no room left", "make room", str(out))
+        assert results_in(out) == before
+        (small_disk / "filler").unlink()
+        done = run(stage, season, "--out", out, "--quiet")
+        assert done.returncode in (0, 1), (stage, done.stderr)
+    assert (out / "site" / "index.html").exists()
+
+
+def results_in(out: Path) -> dict[str, bytes]:
+    """Return the files of results but the store's, whose content is looked at by opening it."""
+    return {name: content for name, content in files_in(out).items() if not name.startswith("season.duckdb")}
+
+
 @pytest.mark.skipif(os.name != "posix" or os.getuid() != 0, reason="only root can become another user")
 def test_a_folder_that_may_not_be_written_is_told_before_any_work() -> None:
     # Not in the folder for tests, which other users cannot reach.
