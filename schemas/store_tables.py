@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from schemas.reader import layer_tables
 
@@ -90,6 +90,19 @@ def meta_table_sql(name: str, *, anew: bool = True) -> str:
     columns = ", ".join(f"{column} {kind}" for column, kind in META[name].items())
     begin = "CREATE OR REPLACE TABLE" if anew else "CREATE TABLE IF NOT EXISTS"
     return f"{begin} meta.{name} ({columns})"
+
+
+def line_cells_sql(columns: Collection[str], lines: str) -> str:
+    """Return a SELECT of file, line, text and some cells (NULL where blank) of landed lines.
+
+    `lines` is `raw.<table>_line` or a part of it: the engine splits each line that it holds.
+    """
+    cells = "".join(f", nullif(parts[list_position(columns, '{name}')], '') AS \"{name}\"" for name in columns)
+    return (
+        f"SELECT file_id, line_no, raw_text{cells} FROM (SELECT line.file_id, line_no, raw_text, columns, "
+        f"coalesce(cells, string_split(raw_text, delimiter)) AS parts FROM {lines} AS line "
+        "JOIN meta.sheet_layout USING (file_id))"
+    )
 
 
 @functools.cache

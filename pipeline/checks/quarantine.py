@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from pipeline.checks.contracts import Check
 from pipeline.checks.findings import add_findings
 from pipeline.checks.quoting import identifier, literal
-from pipeline.checks.violations import copies_sql, is_of_row, suspects_sql, violations_sql
+from pipeline.checks.violations import copies_sql, is_of_row, same_key_sql, suspects_sql, violations_sql
 from pipeline.checks.words import Word, explain, subject_sql
 from pipeline.errors import DisagreementError, Where
 from pipeline.store import Store
 from pipeline.store.database import named_sql
 from schemas import Table
+from schemas.store_tables import line_cells_sql
 
 _BATCH = 5000
 
@@ -40,11 +41,14 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
     others = [check for check in checks if check.kind != "exact_copy"]
     alone = [check for check in others if is_of_row(check)]
     store.run(
-        f"CREATE OR REPLACE TEMP TABLE suspect AS SELECT * FROM {relation} "
-        + (f"SEMI JOIN ({suspects_sql(alone, relation)}) AS found USING (row_id)" if alone else "LIMIT 0")
+        "CREATE OR REPLACE TEMP TABLE suspect AS "
+        + (suspects_sql(alone, relation) if alone else f"SELECT * FROM {relation} LIMIT 0")
     )
-    among = [check for check in others if not is_of_row(check)]
-    found = [violations_sql(some, rows) for some, rows in ((alone, "suspect"), (among, relation)) if some]
+    # Rows with one key were found with the copies, so that a key is counted once.
+    keyed = [check for check in others if check.kind == "unique" and check.columns == table.primary_key]
+    among = [check for check in others if not is_of_row(check) and check not in keyed]
+    looks = ((alone, "suspect"), (keyed, "same_key_once"), (among, relation))
+    found = [violations_sql(some, rows) for some, rows in looks if some]
     store.run(f"INSERT INTO meta.violation SELECT * FROM (\n{' UNION ALL '.join(found)}\n) ORDER BY check_id, row_id")
     _explain_failures(store, table, checks, relation)
     rejects = named_sql("pipeline.checks", "rejects")
@@ -103,7 +107,9 @@ def balance_books(store: Store) -> None:
 def _set_copies_aside(store: Store, table: Table, checks: Sequence[Check]) -> str:
     staged, copies = f"staged.{identifier(table.name)}", copies_of(table)
     check = next(check for check in checks if check.kind == "exact_copy")
-    store.run(f"CREATE OR REPLACE TEMP TABLE {copies} AS {copies_sql(check, table.primary_key, staged)}")
+    store.run(f"CREATE OR REPLACE TEMP TABLE same_key AS {same_key_sql(check, table.primary_key, staged)}")
+    store.run(f"CREATE OR REPLACE TEMP TABLE {copies} AS {copies_sql(check, table.primary_key, 'same_key')}")
+    store.run(f"CREATE OR REPLACE TEMP VIEW same_key_once AS SELECT * FROM same_key ANTI JOIN {copies} USING (row_id)")
     if not store.value(f"SELECT count(*) FROM {copies}"):
         return staged
     store.run(
@@ -143,7 +149,8 @@ def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relat
     failed = {
         row[0] for row in store.rows("SELECT DISTINCT check_id FROM meta.violation WHERE table_name = ?", [table.name])
     }
-    shown_columns = sorted({name for check in checks if check.id in failed for name in check.columns})
+    told = [check for check in checks if check.id in failed and check.kind != "exact_copy"]
+    shown_columns = sorted({name for check in told for name in check.columns})
     # The rows that fail and their cells as they came are looked up once, for all checks.
     store.run(
         f"""
@@ -151,13 +158,8 @@ def _explain_failures(store: Store, table: Table, checks: Sequence[Check], relat
         (SELECT row_id FROM meta.violation WHERE table_name = {literal(table.name)}) AS violation USING (row_id)
         """
     )
-    store.run(
-        f"""
-        CREATE OR REPLACE TEMP TABLE failed_raw AS
-        SELECT {", ".join(["file_id", "line_no", *map(identifier, shown_columns)])}
-        FROM raw.{identifier(table.name)} SEMI JOIN failed_row USING (file_id, line_no)
-        """
-    )
+    lines = f"(SELECT * FROM raw.{identifier(f'{table.name}_line')} SEMI JOIN failed_row USING (file_id, line_no))"
+    store.run(f"CREATE OR REPLACE TEMP TABLE failed_raw AS {line_cells_sql(shown_columns, lines)}")
     for place, check in enumerate(checks):
         if check.id not in failed or check.kind == "exact_copy":
             continue

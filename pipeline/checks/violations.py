@@ -22,13 +22,13 @@ def violations_sql(checks: Iterable[Check], relation: str) -> str:
 
 
 def suspects_sql(checks: Iterable[Check], relation: str) -> str:
-    """Return a SELECT of the `row_id` of each row that fails at least one of `checks`, in one look at `relation`.
+    """Return a SELECT of each row that fails at least one of `checks`, in one look at `relation`.
 
     It speaks for the checks that look at a row by itself (`is_of_row`); there must be one at least.
     """
     conditions = (_OF_ROW[check.kind](check, identifier(check.columns[0])) for check in checks)
     failed = " OR ".join(f"({condition})" for condition in conditions)
-    return f"SELECT row_id FROM {relation} WHERE {failed}"
+    return f"SELECT * FROM {relation} WHERE {failed}"
 
 
 def is_of_row(check: Check) -> bool:
@@ -50,14 +50,21 @@ def copies_sql(check: Check, key: tuple[str, ...], relation: str) -> str:
     Copies share their key, so that only rows whose key stands twice are compared in full.
     """
     every = ", ".join(identifier(name) for name in check.columns)
-    some = ", ".join(identifier(name) for name in key) or every
-    # Numbers of 64 bits are counted faster than texts; that two keys have one number costs a look and changes nothing.
+    rows = same_key_sql(check, key, relation)
     return f"""
-        WITH doubled AS (SELECT hash({some}) AS number FROM {relation} GROUP BY 1 HAVING count(*) > 1),
-        suspect AS (SELECT * FROM {relation} WHERE hash({some}) IN (SELECT number FROM doubled)),
-        compared AS (SELECT row_id, min(row_id) OVER (PARTITION BY {every}) AS first_id FROM suspect)
+        WITH compared AS (
+            SELECT row_id, min(row_id) OVER (PARTITION BY {every}) AS first_id FROM ({rows})
+        )
         SELECT row_id, first_id FROM compared WHERE row_id <> first_id
     """
+
+
+def same_key_sql(check: Check, key: tuple[str, ...], relation: str) -> str:
+    """Return a SELECT of the rows whose key stands more than once, and of few others; `check` is of exact copies."""
+    some = ", ".join(identifier(name) for name in key or check.columns)
+    # Numbers of 64 bits are counted faster than texts; that two keys have one number costs a look and changes nothing.
+    doubled = f"SELECT hash({some}) FROM {relation} GROUP BY 1 HAVING count(*) > 1"
+    return f"SELECT * FROM {relation} WHERE hash({some}) IN ({doubled})"
 
 
 def rule_sql(check: Check) -> str:

@@ -10,6 +10,7 @@ import re
 from collections.abc import Collection, Sequence
 
 from schemas import Field, Table
+from schemas.store_tables import line_cells_sql
 from schemas.templates import EXAMPLE_MARK
 
 
@@ -43,15 +44,13 @@ def raw_tables_sql(table: Table, present: Collection[str]) -> tuple[str, str]:
         f"CREATE OR REPLACE TABLE raw.{table.name}_line (file_id INTEGER, line_no BIGINT, "
         "raw_text VARCHAR USING COMPRESSION zstd, is_plain BOOLEAN, cells VARCHAR[])"
     )
+    names = [name for name in table.field_names if name in present]
     cells = ", ".join(
-        (f"nullif(parts[list_position(columns, '{name}')], '')" if name in present else "CAST(NULL AS VARCHAR)")
-        + f" AS {quoted(name)}"
-        for name in table.field_names
+        (quoted(name) if name in present else f"CAST(NULL AS VARCHAR) AS {quoted(name)}") for name in table.field_names
     )
     view = (
-        f"CREATE OR REPLACE VIEW raw.{table.name} AS SELECT file_id, line_no, raw_text, {cells} FROM "
-        "(SELECT line.file_id, line_no, raw_text, columns, coalesce(cells, string_split(raw_text, delimiter)) AS parts "
-        f"FROM raw.{table.name}_line AS line JOIN meta.sheet_layout USING (file_id))"
+        f"CREATE OR REPLACE VIEW raw.{table.name} AS SELECT file_id, line_no, raw_text, {cells} "
+        f"FROM ({line_cells_sql(names, f'raw.{table.name}_line')})"
     )
     return lines, view
 

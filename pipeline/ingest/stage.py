@@ -66,7 +66,7 @@ def staged_table_sql(table: Table, present: Collection[str]) -> str:
     The others hold what a blank is read as.
     """
     columns = ", ".join(
-        f"{quoted(field.name)} {field.duckdb_type}"
+        f"{quoted(field.name)} {field.duckdb_type}{_storage_sql(table, field)}"
         if _is_written(field, present)
         else constant_column_sql(field.name, field.duckdb_type, field.blank_value)
         for field in table.fields
@@ -75,6 +75,11 @@ def staged_table_sql(table: Table, present: Collection[str]) -> str:
         f"CREATE OR REPLACE TABLE staged.{table.name} "
         f"(row_id BIGINT, file_id INTEGER, line_no BIGINT, {columns})"
     )
+
+
+def _storage_sql(table: Table, field: Field) -> str:
+    # Ids that stand once each have nothing that a dictionary could share: looking for one doubles what they cost.
+    return " USING COMPRESSION zstd" if table.primary_key == (field.name,) and field.duckdb_type == "VARCHAR" else ""
 
 
 def _is_written(field: Field, present: Collection[str]) -> bool:

@@ -29,15 +29,16 @@ def multiply(store, times: int) -> None:
                 moved["row_id"] = "row_id + n * 10000000"
                 if table == "plate_calls":
                     moved["ball_x_in"] = "ball_x_in + n / 1000.0"
+            target = f"{table}_line" if layer == "raw" else table
             stored = store.rows(
                 "SELECT column_name FROM duckdb_columns() WHERE schema_name = ? AND table_name = ? "
                 "AND column_default IS NULL",
-                [layer, table],
+                [layer, target],
             )
             names = ", ".join(moved.get(name, f'"{name}"') + f' AS "{name}"' for (name,) in stored)
             store.run(
-                f"INSERT INTO {layer}.{table} BY NAME SELECT {names} "
-                f"FROM {layer}.{table} AS rows, range(1, {times}) AS r(n)"
+                f"INSERT INTO {layer}.{target} BY NAME SELECT {names} "
+                f"FROM {layer}.{target} AS rows, range(1, {times}) AS r(n)"
             )
     store.run(
         "UPDATE meta.file SET rows_in = rows_in + (SELECT count(*) FROM (SELECT file_id, line_no FROM staged.games "
