@@ -101,7 +101,10 @@ def _chart(rows: Sequence[Row], calls: Sequence[Row], links: SiteLinks) -> RowCh
 
 
 def _months(low: int, high: int) -> list[dt.date]:
-    """The first days of months between two days, or the first day where there is none; six at most."""
+    """The first days of months between two days, six at most; both days themselves where there are fewer than two.
+
+    The drawing script cannot place the label of a lone tick at the end of an axis.
+    """
     first = dt.date.fromordinal(low)
     found = []
     year, month = first.year, first.month
@@ -110,7 +113,7 @@ def _months(low: int, high: int) -> list[dt.date]:
             found.append(at)
         year, month = (year + 1, 1) if month == 12 else (year, month + 1)
     step = -(-len(found) // 6) or 1
-    return found[::step] or [first]
+    return found[::step] if len(found) > 1 else [first, dt.date.fromordinal(high)]
 
 
 def _text(inline: Inline) -> str:
