@@ -1,9 +1,9 @@
 """Joint draws of intercept, SDs and effects: what every statement of certainty is counted on.
 
 The SDs and the intercept are not taken as known: without that, intervals are too short where evaluators or
-situations are few. A model is drawn over a set of SDs (`posterior_points.py`); only one of more than 62,000 cells
-of which every factor has 50 levels or more, whose SDs are known well, is drawn around one point
-(`posterior_linear.py`), where the two give intervals of the same width.
+situations are few. A model is drawn over a set of SDs (`posterior_points.py`). Where cells, or the evaluators' and
+situations' block, make that dear, it is drawn over twelve of them, or, if every factor has 50 levels or more and so
+its SD is known well, around one point (`posterior_linear.py`), where the two give intervals of the same width.
 """
 
 from __future__ import annotations
