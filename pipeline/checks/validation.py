@@ -92,9 +92,10 @@ def validate(store: Store, looked: Sequence[Looked]) -> Validated:
             outcomes: list[Outcome] = []
             rows_validated = 0
             for relation, checks in _parts(item, has_copies=bool(firsts)):
-                frame = store.frame(frame_sql(checks, relation if whole else _sample(item, relation, firsts), dates))
+                rows = relation if whole else _sample(item, relation, firsts)
+                frame = store.frame(frame_sql(checks, rows, dates))
                 made = suite(table, checks, dates)
-                outcomes += run_suite(context, made, frame, _known_ids(store, checks, item.relation))
+                outcomes += run_suite(context, made, frame, _known_ids(store, checks, rows))
                 rows_validated = len(frame)
             _compare(table, item.checks, outcomes, _by_sql(store, item, firsts))
             outcomes = [_later_copies(outcome, item, firsts) for outcome in outcomes]
