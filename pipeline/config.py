@@ -24,6 +24,29 @@ AREA_TITLES = {
     "quiz": "Rules quiz",
 }
 
+TOPIC_TITLES = {
+    "stance": "Stance",
+    "illegal_hit": "Illegal hit",
+    "hit_batter": "Hit batter",
+    "pitch": "Taken pitch",
+    "swing": "Swing",
+    "batted_ball": "Batted ball",
+    "foul_tip": "Foul tip",
+    "third_strike": "Third strike",
+    "delay": "Delay",
+    "batter_interference": "Batter's interference",
+    "changing_boxes": "Changing boxes",
+    "catcher_interference": "Catcher's interference",
+    "bat": "Bat",
+    "illegal_pitch": "Illegal pitch",
+    "umpire_interference": "Umpire's interference",
+    "lodged_or_runner_touched": "Lodged pitch or runner touched",
+    "intentional_walk": "Intentional walk",
+    "equipment": "Helmet",
+    "check_swing": "Checked swing",
+}
+"""The topics of the rules in words."""
+
 DATE_ORDERS = ("dmy", "mdy")
 """How day and month may stand in a day that is not in ISO form."""
 

@@ -6,26 +6,12 @@ advice come first.
 
 from __future__ import annotations
 
+from pipeline.config import TOPIC_TITLES
+
 SUBJECTS = {
-    "stance": "Stance",
+    **TOPIC_TITLES,
     "illegal_hit": "Illegally batted ball",
-    "hit_batter": "Hit batter",
-    "pitch": "Taken pitch",
-    "swing": "Swing",
-    "batted_ball": "Batted ball",
-    "foul_tip": "Foul tip",
-    "third_strike": "Third strike",
-    "delay": "Delay",
-    "batter_interference": "Batter's interference",
-    "changing_boxes": "Changing boxes",
-    "catcher_interference": "Catcher's interference",
-    "bat": "Bat",
-    "illegal_pitch": "Illegal pitch",
-    "umpire_interference": "Umpire's interference",
     "lodged_or_runner_touched": "Lodged pitch, or runner touched",
-    "intentional_walk": "Intentional walk",
-    "equipment": "Helmet",
-    "check_swing": "Checked swing",
 }
 
 FORMS = {

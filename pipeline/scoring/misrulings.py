@@ -7,31 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline.config import CONSEQUENCES
+from pipeline.config import CONSEQUENCES, TOPIC_TITLES
 from pipeline.scoring.intervals import wilson
 from pipeline.scoring.tables import Row
-
-TOPIC_TITLES = {
-    "stance": "Stance",
-    "illegal_hit": "Illegal hit",
-    "hit_batter": "Hit batter",
-    "pitch": "Taken pitch",
-    "swing": "Swing",
-    "batted_ball": "Batted ball",
-    "foul_tip": "Foul tip",
-    "third_strike": "Third strike",
-    "delay": "Delay",
-    "batter_interference": "Batter's interference",
-    "changing_boxes": "Changing boxes",
-    "catcher_interference": "Catcher's interference",
-    "bat": "Bat",
-    "illegal_pitch": "Illegal pitch",
-    "umpire_interference": "Umpire's interference",
-    "lodged_or_runner_touched": "Lodged pitch or runner touched",
-    "intentional_walk": "Intentional walk",
-    "equipment": "Helmet",
-    "check_swing": "Checked swing",
-}
 
 # The part that explains the others comes first. On a taken pitch that is ball or strike; elsewhere the
 # batter's fate.
