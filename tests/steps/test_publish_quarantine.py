@@ -47,15 +47,19 @@ def test_a_file_of_rows_set_aside_has_the_headings_of_its_sheet_after_the_remark
         assert kept[0] == ABOVE + (outcome.config.season / file).read_text(encoding="utf-8-sig").split("\n")[0]
 
 
+def rows_with_findings(store):
+    """Count the accepted rows that want a look; numbers of rows are those of a sheet, so that two sheets may share one."""
+    return store.value(
+        """SELECT count(DISTINCT (table_name, row_id)) FROM (
+            SELECT table_name, row_id, severity FROM meta.finding
+            UNION ALL SELECT table_name, row_id, severity FROM meta.ruling_finding
+        ) WHERE severity = 'warn' AND row_id IS NOT NULL"""
+    )
+
+
 def test_rows_accepted_with_a_finding_are_handed_back_with_it(outcome):
     with Store(outcome.store_path, read_only=True) as store:
-        # Numbers of rows are those of a sheet, so that two sheets may have the same.
-        told = store.value(
-            """SELECT count(DISTINCT (table_name, row_id)) FROM (
-                SELECT table_name, row_id, severity FROM meta.finding
-                UNION ALL SELECT table_name, row_id, severity FROM meta.ruling_finding
-            ) WHERE severity = 'warn' AND row_id IS NOT NULL"""
-        )
+        told = rows_with_findings(store)
         path, line, message = store.rows(
             "SELECT path, line_no, message FROM meta.ruling_finding WHERE path LIKE '%.csv' ORDER BY finding_id LIMIT 1"
         )[0]
@@ -96,8 +100,7 @@ def test_the_whole_quarantine_put_back_untouched_changes_nothing(outcome, tmp_pa
     with Store() as store, Store(outcome.store_path, read_only=True) as before:
         load_season(read_config(season, tmp_path / "out"), store)
         states = dict(store.rows("SELECT state, count(*) FROM meta.mend GROUP BY state"))
-        told = before.value("SELECT count(DISTINCT row_id) FROM meta.ruling_finding WHERE severity = 'warn'")
-        assert states == {"unchanged": outcome.quarantined + told}
+        assert states == {"unchanged": outcome.quarantined + rows_with_findings(before)}
         rejects = "SELECT path, line_no, raw_text FROM meta.reject WHERE stage = 'load' ORDER BY ALL"
         assert store.rows(rejects) == before.rows(rejects)
         staged = "SELECT * EXCLUDE (row_id, file_id) FROM staged.plate_calls ORDER BY call_id, line_no"
