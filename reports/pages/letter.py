@@ -22,8 +22,8 @@ from reports.words import (
     points,
 )
 
-PLAYS = 2
-"""Plays told in full under one topic."""
+PLAYS = (2, 1, 1)
+"""Plays told in full under the first, second and third point: a letter is two sheets of paper at most."""
 _SLOT = {
     "in_slot": "being in the slot",
     "head_height": "the height of the head",
@@ -133,10 +133,10 @@ def _work(rows: Sequence[Row], standards: Sequence[Row], calls: Sequence[Row], l
             blocks += _topic(ordinal, place, row, standards, calls, links)
         elif row["kind"] == "slot":
             blocks += _slot(ordinal, row)
+            if not any(one["kind"] == "slot" for one in rows[:place]):
+                blocks.append(Paragraph([SLOT_CAUTION], tone="caution"))
         else:
             blocks.append(Paragraph([_quiz(ordinal, row)]))
-    if any(row["kind"] == "slot" for row in rows):
-        blocks.append(Paragraph([SLOT_CAUTION], tone="caution"))
     margin = [
         "The rulings that cost most come first. A play is told from the facts on the sheet; if they are not what happened, "
         "the facts want mending, not you. Drills are common practice, no source."
@@ -157,7 +157,7 @@ def _topic(
     )
     if met:
         told += " You meet the standard of this area even so."
-    entries = [play_entry(f"play-{place + 1}-{n}", call, links) for n, call in enumerate(chosen_plays(wrong, PLAYS), 1)]
+    entries = [play_entry(f"play-{place + 1}-{n}", call, links) for n, call in enumerate(chosen_plays(wrong, PLAYS[min(place, 2)]), 1)]
     return [Paragraph([told]), Ledger(f"plays-{place + 1}", "Your own plays", entries)]
 
 
@@ -169,7 +169,11 @@ def _slot(ordinal: str, row: Row) -> list[Block]:
     )
     if not row["is_certain"]:
         told += " That may be chance; it is worth a look."
-    return [Paragraph([told]), Points([[SLOT_DRILLS[row["subject"]]]], title="A drill")]
+    return [Paragraph([told]), Points([[f"A drill: {_lowered(SLOT_DRILLS[row['subject']])}"]])]
+
+
+def _lowered(text: str) -> str:
+    return text[0].lower() + text[1:]
 
 
 def _quiz(ordinal: str, row: Row) -> str:
@@ -247,9 +251,8 @@ def _sure(ready: Row | None) -> Section:
 
 def _appeal() -> Section:
     text = (
-        "If a call of yours is written down otherwise than it happened, say so: send the coordinator the call's id, which fact "
-        "was otherwise, and how you know. If it is upheld it goes into the season's amendments with its reason, the call is ruled "
-        "anew, and every figure follows; the sheet as it came stays readable. If you think that a rule is told wrongly here, "
-        "name it: the rule books decide."
+        "If a call is written down otherwise than it happened, send the coordinator its id, which fact was otherwise, and how you "
+        "know. If that is upheld, the call is ruled anew, every figure follows, and the sheet as it came stays readable. If a rule is "
+        "told wrongly here, name it: the rule books decide."
     )
     return Section("appeal", "If you see it otherwise", [Paragraph([text])])
