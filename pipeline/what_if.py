@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.config import Policy, RunConfig, read_policy
 from pipeline.errors import Where
+from pipeline.formulas import safe_row
 from pipeline.rules.options import settle
 from pipeline.run import run_stages
 from pipeline.store import Store, storage_faults
@@ -232,13 +233,8 @@ def as_csv(trial: Trial) -> str:
         row["moves"] = str(row["moves"]).lower()
         row["because"], row["would_also_do"] = "; ".join(row["because"]), "; ".join(row["would_also_do"])
         row["chance_moved_by"] = "; ".join(f"{100 * by:+.1f} points: {text}" for text, by in one.chance_moved_by)
-        writer.writerow({key: _inert(value) for key, value in row.items()})
+        writer.writerow(dict(zip(row, safe_row(row.values()), strict=True)))
     return text.getvalue()
-
-
-def _inert(value: Any) -> Any:
-    """Return a text so that no spreadsheet takes it for a formula."""
-    return f"'{value}" if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")) else value
 
 
 def as_json(trial: Trial) -> str:

@@ -8,11 +8,11 @@ from itertools import groupby
 from operator import itemgetter
 
 from pipeline.config import AREA_TITLES
-from reports.blocks import Block, Cell, Column, Link, Section, Table
+from reports.blocks import Block, Cell, Column, Inline, Link, Section, Table
 from reports.book import Row
 from reports.links import SiteLinks, link_cell
 from reports.naming import anchor, slug
-from reports.parts import part_file
+from reports.parts import WHOLE, part_file
 from reports.words import GRADE_ORDER, GRADES, NOTHING, count, day, num, plain_names, plural, topic
 
 _GRADE_COLUMNS = [*(Column(GRADES[grade][0], "num") for grade in GRADE_ORDER), Column("All", "num")]
@@ -114,3 +114,13 @@ def _by_game(place: str, title: str, calls: Sequence[Row], links: SiteLinks) -> 
             ]
         )
     return Table(place, title, [Column("Game"), Column("Day"), Column("Right", "num"), Column("Calls", "long")], rows)
+
+
+def ways(number: int, parts: int, whole: str) -> list[Inline]:
+    """Return the ways from part `number` of `parts` to the parts beside it and, in the words `whole`, to the list of all."""
+    found: list[Inline] = []
+    if number > 1:
+        found += [Link("Earlier games", part_file(number - 1)), ". "]
+    if number < parts:
+        found += [Link("Later games", part_file(number + 1)), ". "]
+    return [*found, Link(whole, WHOLE), "."]

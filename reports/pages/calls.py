@@ -15,7 +15,7 @@ from reports.book import Person, Row
 from reports.drawing import escaped, inline_text
 from reports.links import SiteLinks
 from reports.naming import anchor, slug
-from reports.pages.call_index import index_sections, summary_section
+from reports.pages.call_index import index_sections, summary_section, ways
 from reports.pages.patterns import pattern_line
 from reports.pages.rules import rules_table
 from reports.parts import LEDGER_CALLS, WHOLE, in_parts, part_file
@@ -81,12 +81,8 @@ def _part_lead(number: int, parts: int, calls: Sequence[Row]) -> list[Inline]:
     first, last = calls[0]["game_on"], calls[-1]["game_on"]
     span = day(first) if first == last else f"{day(first)} to {day(last)}"
     games = len({call["game_id"] for call in calls})
-    lead: list[Inline] = [f"{plural(games, 'game')}, {span}, {plural(len(calls), 'call')}. {_WRONG_FIRST} "]
-    if number > 1:
-        lead += [Link("Earlier games", part_file(number - 1)), ". "]
-    if number < parts:
-        lead += [Link("Later games", part_file(number + 1)), ". "]
-    return [*lead, Link("All calls by area", WHOLE), "."]
+    lead = [f"{plural(games, 'game')}, {span}, {plural(len(calls), 'call')}. {_WRONG_FIRST} "]
+    return [*lead, *ways(number, parts, "All calls by area")]
 
 
 def _by_game(calls: Sequence[Row]) -> list[tuple[str, list[Row]]]:

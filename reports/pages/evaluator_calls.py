@@ -11,6 +11,7 @@ from reports.blocks import Cell, Column, Inline, Link, Page, Section, Table
 from reports.book import Person, Row
 from reports.links import SiteLinks, link_cell
 from reports.naming import anchor
+from reports.pages.call_index import ways
 from reports.parts import WHOLE, in_parts, part_file, part_files
 from reports.words import GRADE_ORDER, GRADES, NOTHING, count, day, marked, num, percent, plain_names, plural, topic
 
@@ -96,12 +97,8 @@ def _games(parts: Sequence[tuple[int, Sequence[Row]]]) -> Table:
 
 def _part_lead(number: int, parts: int, calls: Sequence[Row]) -> list[Inline]:
     games = len({call["game_id"] for call in calls})
-    lead: list[Inline] = [f"{plural(games, 'game')}, {plural(len(calls), 'call')}, in the order of the sheets. "]
-    if number > 1:
-        lead += [Link("Earlier games", part_file(number - 1)), ". "]
-    if number < parts:
-        lead += [Link("Later games", part_file(number + 1)), ". "]
-    return [*lead, Link("All games", WHOLE), "."]
+    lead = [f"{plural(games, 'game')}, {plural(len(calls), 'call')}, in the order of the sheets. "]
+    return [*lead, *ways(number, parts, "All games")]
 
 
 def _game_section(game: str, calls: Sequence[Row], links: SiteLinks, place: str) -> Section:

@@ -60,7 +60,7 @@ def season(tmp_path_factory):
     sheets = folder / "season"
     sheets.mkdir()
     files = {
-        "umpires.csv": "umpire_id,name,level\nU1,=A Person,low\nU2,B Person,low\n",
+        "umpires.csv": "umpire_id,name,level\nU1,=A Person,low\nU2,\uff1dB Person,low\n",
         "evaluators.csv": "evaluator_id,name\nE1,C Person\n",
         "games.csv": "game_id,date,level,rule_code,plate_umpire_id\nG1,2026-04-01,low,nfhs,U1\nG2,2026-04-02,low,nfhs,U2\n",
         "plate_calls.csv": calls(),
@@ -113,7 +113,7 @@ def test_settings_that_move_no_reading_are_said_to_move_none(season, tmp_path):
 def test_the_table_has_a_line_for_each_umpire_and_names_are_no_formulas(season, tmp_path):
     rows = list(csv.DictReader(io.StringIO(what_if(season, second(tmp_path, cut=0.97), "csv"))))
     names = {row["umpire_id"]: row["name"] for row in rows}
-    assert names == {"U1": "'=A Person", "U2": "B Person"}
+    assert names == {"U1": "'=A Person", "U2": "'\uff1dB Person"}
     assert rows[0]["moves"] == "true"
 
 
