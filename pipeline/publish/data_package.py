@@ -16,7 +16,6 @@ from schemas import Field, Table
 
 DESCRIPTOR = "datapackage.json"
 
-_CHUNK = 1 << 20
 _MEDIA = {
     ".csv": "text/csv",
     ".parquet": "application/vnd.apache.parquet",
@@ -69,10 +68,8 @@ def _file_resource(path: Path, kind: str) -> dict[str, Any]:
 
 
 def _file(path: Path) -> dict[str, Any]:
-    digest = hashlib.sha256()
     with path.open("rb") as stream:
-        while chunk := stream.read(_CHUNK):
-            digest.update(chunk)
+        digest = hashlib.file_digest(stream, "sha256")
     return {
         "path": path.name,
         "format": path.suffix[1:],

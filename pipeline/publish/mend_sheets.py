@@ -129,11 +129,8 @@ def _plain(text: str) -> str:
 
 
 def _hash(path: Path) -> str:
-    digest = hashlib.sha256()
     with path.open("rb") as stream:
-        while chunk := stream.read(1 << 20):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _text_heading(path: Path, encoding: str, lines: int) -> tuple[str, str]:

@@ -29,7 +29,6 @@ FOLDER = "history"
 """The folder beside the store."""
 
 _ACCOUNT = "history.json"
-_CHUNK = 1 << 20
 
 
 def copy_folder(store_path: Path) -> Path:
@@ -117,11 +116,8 @@ def _account_of(folder: Path) -> dict[str, Any] | None:
 
 
 def _hash(path: Path) -> str:
-    digest = hashlib.sha256()
     with path.open("rb") as stream:
-        while chunk := stream.read(_CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _quoted(path: Path) -> str:
