@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from reports.blocks import Cell, Inline, Link
 from reports.book import Person, SeasonBook
+from reports.named import NamesInText
 from reports.naming import anchor, folder_names
 
 WITHHELD = "(withheld: it names somebody else)"
@@ -49,16 +50,10 @@ class Atlas:
         return {}
 
     @cached_property
-    def people_pattern(self) -> re.Pattern[str]:
+    def people(self) -> NamesInText:
         """Finds any person's id or name, or a part of a name of four letters or more."""
-        words: set[str] = set()
-        for people in (self.umpires, self.evaluators):
-            for person_id, name in people.items():
-                words |= {person_id.casefold(), *_words(name)}
-        found = sorted((word for word in words if word.strip()), key=lambda word: (-len(word), word))
-        if not found:
-            return re.compile(r"(?!)")
-        return re.compile(r"(?<!\w)(?:" + "|".join(re.escape(word) for word in found) + r")(?!\w)", re.IGNORECASE)
+        everybody = (*self.umpires.items(), *self.evaluators.items())
+        return NamesInText(word for person_id, name in everybody for word in (person_id, *_words(name)))
 
 
 def _names(people: list[Person]) -> dict[str, str]:
@@ -201,8 +196,7 @@ class PacketLinks(SiteLinks):
 
     def free_text(self, text: str | None) -> str | None:
         """The text, unless it names somebody else."""
-        named = {match.casefold() for match in self.atlas.people_pattern.findall(text or "")}
-        return WITHHELD if named - self._mine else text
+        return WITHHELD if text and not self.atlas.people.found(text) <= self._mine else text
 
 
 def _words(name: str) -> set[str]:
