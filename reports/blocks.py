@@ -165,7 +165,7 @@ class Tool:
 
     kind: ClassVar[str] = "tool"
     id: str
-    name: Literal["find", "trial", "compare"]
+    name: Literal["find", "rows", "trial", "compare"]
     without: str
     source: str = ""
 

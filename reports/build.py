@@ -11,6 +11,7 @@ from reports.book import SeasonBook
 from reports.data_scripts import write_data
 from reports.heads import masthead, site_head
 from reports.links import Atlas, SiteLinks
+from reports.long_lists import LongLists
 from reports.pages.board import board_page
 from reports.pages.called_zone import called_zone_page
 from reports.pages.clinic_sheets import clinic_sheets
@@ -47,18 +48,18 @@ class _Builder:
         """Write the committee's pages."""
         head = site_head(self.book)
         write_assets(folder, with_plotly=True)
-        top = SiteLinks(self.atlas, "")
+        top, lists = SiteLinks(self.atlas, ""), LongLists()
         for page in (
-            board_page(self.book, top),
+            board_page(self.book, top, lists),
             standards_page(self.book, top),
-            rankings_page(self.book, top),
+            rankings_page(self.book, top, lists),
             compare_page(self.book, top),
-            misrulings_page(self.book, top),
+            misrulings_page(self.book, top, lists),
             *clinics_pages(self.book, top, SiteLinks(self.atlas, "../")),
-            *decision_pages(self.book, top, SiteLinks(self.atlas, "../")),
-            called_zone_page(self.book, top),
-            evaluators_page(self.book, top),
-            quiz_page(self.book, top),
+            *decision_pages(self.book, top, SiteLinks(self.atlas, "../"), lists),
+            called_zone_page(self.book, top, lists),
+            evaluators_page(self.book, top, lists),
+            quiz_page(self.book, top, lists),
             quality_page(self.book, top),
             checks_page(self.book.rows("check"), top),
             *rule_pages(self.book, self.atlas),
@@ -68,11 +69,13 @@ class _Builder:
             dependability_page(self.book),
         ):
             self._write(folder, page, head)
+        for page in lists.pages():
+            self._write(folder, page, head)
         # What the class gets leads nowhere: nobody's name is one step away.
         bare = masthead(self.book, "clinic", [], has_plotly=False)
         for page, for_anybody in clinic_sheets(self.book, SiteLinks(self.atlas, "../")):
             self._write(folder, page, bare if for_anybody else head)
-        for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top)):
+        for name, content in (*trial_scripts(self.book, top), *compare_scripts(self.book, top), *lists.scripts()):
             self.bytes += write_data(folder, name, content)
 
     def _write(self, folder: Path, page: Page, head: Masthead) -> None:

@@ -18,8 +18,8 @@ from reports.drawing import glyph, inline_text, ledger_html, table_html
 from reports.figures.row_svg import chart_html, shape_html
 from reports.figures.rows import plotly_figure
 
-TOOL_ASSETS = ("tools.css", "draws.js", "find.js", "trial.js", "compare.js")
-"""What the pages with tools need besides: filters, standards tried otherwise, two umpires side by side."""
+TOOL_ASSETS = ("tools.css", "draws.js", "rows.js", "find.js", "trial.js", "compare.js")
+"""What the pages with tools need besides: long lists, filters, standards tried otherwise, two umpires side by side."""
 
 _ESCAPES = {ord(c): f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 

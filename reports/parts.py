@@ -1,4 +1,4 @@
-"""Long lists of calls, parted into pages of whole games, so that each page stays quick to open and to print."""
+"""Long lists, parted into pages that stay quick to open and to print: calls by whole games, people by their number."""
 
 from __future__ import annotations
 
@@ -59,3 +59,8 @@ def ledger_files(calls: Sequence[Mapping[str, Any]]) -> dict[str, str]:
     """Return the file of each call of one umpire's ledger, by its id; the calls are in the ledger's order."""
     files = part_files([call["game_id"] for call in calls], LEDGER_CALLS)
     return {call["call_id"]: file for call, file in zip(calls, files, strict=True)}
+
+
+def row_parts(rows: int, most: int) -> list[range]:
+    """Return the places, from 0, of the rows on each page of a list: `most` on each but the last."""
+    return [range(start, min(start + most, rows)) for start in range(0, rows, most)]

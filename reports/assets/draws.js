@@ -63,12 +63,12 @@ self.plateworkTools = (() => {
   };
   const READINGS = { ready: ["Ready", "disc"], more_looks: ["More looks", "rhomb"], not_yet: ["Not yet", "block"] };
 
+  const glyph = (shape) => svg("svg", { class: `glyph glyph-${shape}`, viewBox: "0 0 12 12", width: 12, height: 12, "aria-hidden": "true", focusable: "false" }, SHAPES[shape]());
+
   // A reading with its shape, as on every other page.
   const reading = (verdict) => {
     const [words, shape] = READINGS[verdict];
-    const drawn = svg("svg", { class: `glyph glyph-${shape}`, viewBox: "0 0 12 12", width: 12, height: 12, "aria-hidden": "true", focusable: "false" });
-    drawn.append(SHAPES[shape]());
-    return el("span", { class: "whole" }, drawn, " ", words);
+    return el("span", { class: "whole" }, glyph(shape), " ", words);
   };
 
   const percent = (value, digits = 1) => (value === null || value === undefined ? NOTHING : `${(100 * value).toFixed(digits)}${THIN}%`);
@@ -139,5 +139,5 @@ self.plateworkTools = (() => {
     });
   };
 
-  return { load, start, el, svg, reading, READINGS, percent, range, signed, named, table, NOTHING };
+  return { load, start, el, svg, glyph, reading, READINGS, percent, range, signed, named, table, NOTHING };
 })();

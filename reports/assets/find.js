@@ -1,4 +1,5 @@
-// The readiness board narrowed by name, reading and level, all tables at once.
+// The readiness board narrowed by name, reading and level, all tables at once; of a long one all rows, whether they
+// stand in the page or not.
 "use strict";
 
 document.addEventListener("DOMContentLoaded", () => {
@@ -6,8 +7,18 @@ document.addEventListener("DOMContentLoaded", () => {
   const place = document.querySelector('[data-tool="find"]');
   const tables = [...document.querySelectorAll('table[id^="board-"]')];
   if (!place || !tables.length) return;
-  const rows = tables.flatMap((table) => [...table.tBodies[0].rows].map((row) => ({ row, table, text: row.textContent.toLowerCase(), reading: row.querySelector("td.marked")?.textContent.trim() ?? "" })));
-  const readings = ["Ready", "More looks", "Not yet"].filter((words) => rows.some((one) => one.reading === words));
+  // A table that stands whole in the page, with the same means as a long one has (rows.js).
+  const whole = (table) => {
+    const rows = [...table.tBodies[0].rows].map((row) => ({ row, words: row.textContent.toLowerCase(), reading: row.querySelector("td.marked")?.textContent.trim() ?? "" }));
+    const narrow = (keep) => rows.reduce((kept, one) => {
+      one.row.hidden = keep !== null && !keep(one);
+      return kept + !one.row.hidden;
+    }, 0);
+    return { table, rows, narrow, size: () => rows.length };
+  };
+  const lists = tables.map((table) => self.plateworkRows?.of(table) ?? whole(table));
+  const long = lists.filter((one) => one.ready);
+  const readings = ["Ready", "More looks", "Not yet"].filter((words) => long.length || lists.some((one) => one.rows.some(({ reading }) => reading === words)));
 
   // One filter for all tables takes the place of the one that each long table has.
   for (const table of tables) {
@@ -21,26 +32,40 @@ document.addEventListener("DOMContentLoaded", () => {
   const lacking = el("input", { type: "checkbox", id: "find-lacking" });
   const told = el("p", { class: "nothing", role: "status" });
 
-  const narrow = () => {
+  const apply = () => {
     const text = field.value.trim().toLowerCase();
     const wanted = new Set(boxes.filter((box) => box.checked).map((box) => box.value));
-    const left = new Map(tables.map((table) => [table, 0]));
-    let shown = 0;
-    for (const { row, table, text: words, reading } of rows) {
-      const keep = (text === "" || words.includes(text)) && wanted.has(reading) && (level.value === "" || level.value === table.id) && (!lacking.checked || row.querySelector("td[data-lacking]") !== null || words.includes("lacking"));
-      row.hidden = !keep;
-      if (keep) {
-        left.set(table, left.get(table) + 1);
-        shown += 1;
-      }
-    }
-    for (const [table, number] of left) {
-      const section = table.closest("section");
+    const fits = ({ words, reading }) => (text === "" || words.includes(text)) && wanted.has(reading) && (!lacking.checked || words.includes("lacking"));
+    const all = text === "" && wanted.size === boxes.length && !lacking.checked;
+    let [shown, everybody] = [0, 0];
+    for (const list of lists) {
+      const number = list.narrow(level.value !== "" && level.value !== list.table.id ? () => false : all ? null : fits);
+      const section = list.table.closest("section");
       section.hidden = number === 0;
       // A figure of everybody beside a table of some would mislead.
-      for (const figure of section.querySelectorAll("figure")) figure.hidden = number < table.tBodies[0].rows.length;
+      for (const figure of section.querySelectorAll("figure")) figure.hidden = number < list.size();
+      shown += number;
+      everybody += list.size();
     }
-    told.textContent = shown === rows.length ? "" : shown === 0 ? "No umpire is left: take a filter back." : `${shown} of ${rows.length} umpires are shown.`;
+    const verb = long.length ? "fit" : "are shown";
+    told.textContent = shown === everybody ? "" : shown === 0 ? "No umpire is left: take a filter back." : `${shown} of ${everybody} umpires ${verb}.`;
+  };
+
+  let fetched = long.length === 0;
+  const narrow = async () => {
+    if (fetched) {
+      apply();
+      return;
+    }
+    told.textContent = "Everybody is being fetched.";
+    try {
+      await Promise.all(long.map((list) => list.ready()));
+      fetched = true;
+      apply();
+    } catch (fault) {
+      told.textContent = "The list of everybody could not be read: keep the folder assets/data beside the pages. The parts named below each table stand.";
+      console.error(fault);
+    }
   };
 
   for (const input of [field, level, lacking, ...boxes]) input.addEventListener("input", narrow);

@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 
 from reports.book import Row
 from reports.figures.charts import MOST_ROWS
 from reports.figures.rows import Mark, RowChart, Series
-from reports.words import number
+from reports.words import number, plural
+
+
+def _umpire_marks(measured: Sequence[Row]) -> list[Mark]:
+    """Return a mark for each umpire; of more than `MOST_ROWS` one for all who stand within a step, so wide as it must be."""
+    if len(measured) <= MOST_ROWS:
+        return [Mark(0, row["measure"], f"{row['name']}: {number(row['measure'])} logits") for row in measured]
+    for step in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0):
+        places = Counter(round(row["measure"] / step) for row in measured)
+        if len(places) <= MOST_ROWS:
+            break
+    return [
+        Mark(0, round(place * step, 2), f"{plural(size, 'umpire')} at {number(place * step)} logits, within {number(step / 2, 3)}")
+        for place, size in sorted(places.items())
+    ]
 
 
 def item_chart(items: Sequence[Row], results: Sequence[Row]) -> RowChart:
@@ -38,7 +53,7 @@ def item_chart(items: Sequence[Row], results: Sequence[Row]) -> RowChart:
             "umpires",
             "diamond-open",
             "ink",
-            [Mark(0, row["measure"], f"{row['name']}: {number(row['measure'])} logits") for row in measures],
+            _umpire_marks(measures),
         ),
     ]
     return RowChart(

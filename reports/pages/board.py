@@ -7,20 +7,24 @@ from itertools import groupby
 
 from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Section, Table, Tool
 from reports.book import Row, SeasonBook
-from reports.figures.charts import MOST_ROWS, readiness_chart
+from reports.figures.charts import readiness_chart
 from reports.links import SiteLinks, link_cell
+from reports.long_lists import SCRIPTS, LongLists, first_shown, room
 from reports.naming import slug
 from reports.words import AREAS, NOTHING, READINGS, count, marked, num, percent, plural, sentence
 
 _READING_ORDER = {"ready": 0, "more_looks": 1, "not_yet": 2}
 
+SHOWN = 120
+"""Umpires on the page, over all levels: a row and its line in the figure take about a kilobyte."""
 
-def board_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `index.html`."""
-    sections = [
-        _level_section(book, links, target, list(rows))
-        for target, rows in groupby(_ordered(book), key=lambda row: row["target_level"])
-    ]
+
+def board_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
+    """Make `index.html`; a level of too many umpires for it is handed to `lists`."""
+    levels = [(target, list(rows)) for target, rows in groupby(_ordered(book), key=lambda row: row["target_level"])]
+    most = room([len(rows) for _, rows in levels], SHOWN)
+    sections = [_level_section(book, links, target, rows, lists, most) for target, rows in levels]
+    is_long = any(len(rows) > most for _, rows in levels)
     if not sections:
         nobody = Paragraph(["No umpire of the roster works a level that the policy names, so nobody is judged."])
         sections = [Section("readiness", "Readiness", [nobody])]
@@ -32,7 +36,7 @@ def board_page(book: SeasonBook, links: SiteLinks) -> Page:
         lead=_lead(book),
         sections=[*sections, _account_section(book)],
         nav="index.html",
-        scripts=("draws.js", "find.js") if book.readiness else (),
+        scripts=((*SCRIPTS, "find.js") if is_long else ("draws.js", "find.js")) if book.readiness else (),
     )
 
 
@@ -107,26 +111,31 @@ def _glance_section(book: SeasonBook) -> Section:
     )
 
 
-def _level_section(book: SeasonBook, links: SiteLinks, target: str, rows: Sequence[Row]) -> Section:
+def _level_section(
+    book: SeasonBook, links: SiteLinks, target: str, rows: Sequence[Row], lists: LongLists, most: int
+) -> Section:
     title = rows[0]["target_title"]
     key = slug(target)
     level = book.policy.level(target)
     tally = {verdict: sum(row["verdict"] == verdict for row in rows) for verdict in READINGS}
-    table = _table(book, links, key, title, rows)
+    home = Link("Readiness board", f"index.html#level-{key}")
+    every = _table(book, links, key, title, rows)
+    table, below = lists.front(every, most, f"Judged for {title}", home, "index.html")
     blocks: list[Block] = []
     if level is None:
-        blocks.append(table)
+        blocks += [table, *below]
     else:
         blocks.append(
             Figure(
                 f"ready-{key}",
                 f"{_of(tally['ready'], len(rows))} ready for {title} on this evidence; "
                 f"{tally['more_looks']} need more looks, and {tally['not_yet']} are not there yet.",
-                readiness_chart(rows, level.risk_ready, level.risk_not_yet),
+                readiness_chart(rows[:most], level.risk_ready, level.risk_not_yet),
                 table,
-                note=f"The figure shows the first {MOST_ROWS}; the table has all." if len(rows) > MOST_ROWS else "",
+                note=first_shown(most, len(rows)) if below else "",
             )
         )
+        blocks += below
     groups = {row["linked_group"] for row in rows if row["linked_group"] is not None}
     if len(groups) > 1:
         blocks.insert(

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Inline, Page, Paragraph, Points, Section, Table, ZoneFigure
+from reports.blocks import Block, Cell, Column, Inline, Link, Page, Paragraph, Points, Section, Table, Tool, ZoneFigure
 from reports.book import Row, SeasonBook
 from reports.figures.called_zone import signed, zone_drawing
 from reports.links import SiteLinks, link_cell
+from reports.long_lists import SCRIPTS, LongLists
 from reports.words import NOTHING, count, num, number, percent, plural
+
+SHOWN = 150
+"""Umpires on the page."""
 
 GIVES_FIGURES = ("converged", "fixed_spread")
 CIRCUMSTANCES = {
@@ -43,8 +47,8 @@ def span(low: float | None, high: float | None) -> str:
     return NOTHING if low is None or high is None else f"{signed(low)} to {signed(high)}"
 
 
-def called_zone_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `zone.html`."""
+def called_zone_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
+    """Make `zone.html`; the zones of too many umpires for it are handed to `lists`."""
     fits = book.rows("called_zone_fit")
     fit = fits[0] if fits else None
     sections: list[Section] = []
@@ -56,7 +60,7 @@ def called_zone_page(book: SeasonBook, links: SiteLinks) -> Page:
         sections = [
             _average(book, fit),
             *(_effects(book, kind, effects) for kind in ("positioning", "matchup")),
-            _umpires(book, links),
+            _umpires(book, links, lists),
             _method(book, fit),
         ]
     return Page(
@@ -65,6 +69,7 @@ def called_zone_page(book: SeasonBook, links: SiteLinks) -> Page:
         lead=_lead(fit),
         sections=sections,
         nav="zone.html",
+        scripts=SCRIPTS if any(isinstance(block, Tool) for section in sections for block in section.blocks) else (),
     )
 
 
@@ -178,7 +183,7 @@ def _effect_cells(rows: Sequence[Row]) -> list[Cell]:
     ]
 
 
-def _umpires(book: SeasonBook, links: SiteLinks) -> Section:
+def _umpires(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Section:
     rows = []
     for umpire, edges in book.by("called_zone", "umpire_id").items():
         cells = [link_cell(links.umpire(umpire))]
@@ -194,7 +199,8 @@ def _umpires(book: SeasonBook, links: SiteLinks) -> Section:
         [Column("Umpire"), *(Column(edge.capitalize(), "num") for edge in _LOST), Column("Pitches", "num")],
         rows,
     )
-    return Section("umpires", "Each umpire", [table], margin=["A thin record is drawn towards the average."])
+    shown, below = lists.front(table, SHOWN, "Called edges", Link("The called zone", "zone.html#umpires"), "zone.html")
+    return Section("umpires", "Each umpire", [shown, *below], margin=["A thin record is drawn towards the average."])
 
 
 def _method(book: SeasonBook, fit: Row) -> Section:

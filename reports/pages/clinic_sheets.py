@@ -8,7 +8,7 @@ from reports.blocks import Blank, Block, Form, FormEntry, Inline, Link, Page, Pa
 from reports.book import Row, SeasonBook
 from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, drills, joined_subjects, situation, subject
 from reports.links import SiteLinks
-from reports.pages.clinics import class_file, session_place, trainer_file
+from reports.pages.clinics import are_apart, class_file, session_place, trainer_file
 from reports.words import CODES, CONFIDENCES, count, number, percent, plural, sentence
 
 _LETTERS = "abcd"
@@ -33,8 +33,9 @@ def clinic_sheets(book: SeasonBook, links: SiteLinks) -> Iterator[tuple[Page, bo
     rows = book.rows("clinic_session")
     for row in rows:
         session = row["session"]
+        back = session_place(session, apart=are_apart(rows), root=links.root)
         taught = subjects[session]
-        yield _trainer_page(row, len(rows), taught, plays.get(session, []), people[session], misrulings, links), False
+        yield _trainer_page(row, taught, plays.get(session, []), people[session], misrulings, back, links), False
         yield _class_page(row, taught, plays.get(session, [])), True
 
 
@@ -54,11 +55,11 @@ def _class_page(row: Row, subjects: Sequence[Row], plays: Sequence[Row]) -> Page
 
 def _trainer_page(
     row: Row,
-    sessions: int,
     subjects: Sequence[Row],
     plays: Sequence[Row],
     people: Sequence[Row],
     misrulings: Mapping[str, Row],
+    back: str,
     links: SiteLinks,
 ) -> Page:
     session = row["session"]
@@ -77,7 +78,7 @@ def _trainer_page(
             f"({number(row['removed_low'], 0)} to {number(row['removed_high'], 0)}). The key is on this sheet: do not hand it out."
         ],
         sections,
-        trail=(Link("Clinics", session_place(session, sessions, links.root)),),
+        trail=(Link("Clinics", back),),
         nav="clinics.html",
     )
 

@@ -15,7 +15,9 @@ from reports.words import count, interval, num, number, percent, plural
 
 DRAWN = 15
 TOGETHER = 6
-"""Up to so many sessions are told on one page."""
+"""Up to so many sessions are told on one page, if no more than `PEOPLE` attend them."""
+
+PEOPLE = 200
 
 LISTED = 30
 """Misrulings that the figure and the table show; the published table has all."""
@@ -31,9 +33,14 @@ def class_file(session: int) -> str:
     return f"clinics/session-{session}-class.html"
 
 
-def session_place(session: int, sessions: int, root: str = "") -> str:
-    """Return where a session is told in full: on `clinics.html`, or on a page of its own where there are many."""
-    return f"{root}clinics.html#session-{session}" if sessions <= TOGETHER else f"{root}clinics/session-{session}.html"
+def are_apart(sessions: Sequence[Row]) -> bool:
+    """Whether each session is told on a page of its own, since there are many, or many people in them."""
+    return len(sessions) > TOGETHER or sum(row["attendees"] for row in sessions) > PEOPLE
+
+
+def session_place(session: int, *, apart: bool, root: str = "") -> str:
+    """Return where a session is told in full: on `clinics.html`, or on a page of its own; see `are_apart`."""
+    return f"{root}clinics/session-{session}.html" if apart else f"{root}clinics.html#session-{session}"
 
 
 def clinics_pages(book: SeasonBook, links: SiteLinks, deep: SiteLinks) -> Iterator[Page]:
@@ -42,7 +49,7 @@ def clinics_pages(book: SeasonBook, links: SiteLinks, deep: SiteLinks) -> Iterat
     attendees = book.by("clinic_attendee", "session")
     titles = {row["misruling_code"]: row["title"] for row in book.misrulings}
     plan = next(iter(book.rows("clinic_plan")), None)
-    apart = len(sessions) > TOGETHER
+    apart = are_apart(sessions)
     sections = [_plan_section(sessions)]
     if plan and sessions:
         sections.append(_assumptions(book, plan))
@@ -107,7 +114,7 @@ def _plan_section(sessions: Sequence[Row]) -> Section:
         ],
         [
             [
-                Cell(_named(row), href=session_place(row["session"], len(sessions)), sort=row["session"]),
+                Cell(_named(row), href=session_place(row["session"], apart=are_apart(sessions)), sort=row["session"]),
                 Cell(FORMS[row["form"]]),
                 num(row["attendees"], count(row["attendees"])),
                 *_removed_cells(row),

@@ -25,7 +25,9 @@ from reports.blocks import (
 from reports.book import Row, SeasonBook
 from reports.clinic_words import DECISIONS
 from reports.links import SiteLinks, link_cell
-from reports.naming import anchor, folder_names
+from reports.long_lists import SCRIPTS, LongLists
+from reports.naming import folder_names
+from reports.pages.form_names import READING_ORDER, entry_anchor, names_section
 from reports.words import AREAS, NOTHING, READINGS, count, day, marked, num, percent, plural, reasons, sentence
 
 ENTRIES = 40
@@ -40,17 +42,19 @@ COMPARISONS: dict[str, tuple[str, MarkName]] = {
     "not_compared": ("Not compared", "dash"),
 }
 _ADVICE = {"ready": "promote", "not_yet": "keep at the level now worked", "more_looks": "more looks first"}
-_ORDER = {"ready": 0, "more_looks": 1, "not_yet": 2}
 
 
-def decision_pages(book: SeasonBook, atlas_links: SiteLinks, deep: SiteLinks) -> Iterator[Page]:
-    """Yield decisions.html and the pages of the form under decisions/; deep holds the links of the latter."""
+def decision_pages(book: SeasonBook, atlas_links: SiteLinks, deep: SiteLinks, lists: LongLists) -> Iterator[Page]:
+    """Yield decisions.html and the pages of the form under decisions/; deep holds the links of the latter.
+
+    Where a level has several pages of the form, a list of everybody by name is handed to `lists`.
+    """
     rows = book.rows("committee_decision")
     by_umpire: dict[str, list[Row]] = {}
     for row in rows:
         by_umpire.setdefault(row["umpire_id"], []).append(row)
     parts = _parts(book)
-    yield _front(book, rows, parts, atlas_links)
+    yield _front(book, rows, parts, atlas_links, lists)
     for file, title, umpires in parts:
         yield _form_page(book, file, title, umpires, by_umpire, deep)
 
@@ -60,7 +64,7 @@ def _parts(book: SeasonBook) -> list[tuple[str, str, list[Row]]]:
     ordered = sorted(
         book.readiness,
         key=lambda row: (
-            book.level_order(row["target_level"]), _ORDER[row["verdict"]], -(row["probability"] or 0.0), row["name"],
+            book.level_order(row["target_level"]), READING_ORDER[row["verdict"]], -(row["probability"] or 0.0), row["name"],
             row["umpire_id"],
         ),
     )  # fmt: skip
@@ -78,8 +82,9 @@ def _parts(book: SeasonBook) -> list[tuple[str, str, list[Row]]]:
 
 
 def _front(
-    book: SeasonBook, rows: Sequence[Row], parts: Sequence[tuple[str, str, list[Row]]], links: SiteLinks
+    book: SeasonBook, rows: Sequence[Row], parts: Sequence[tuple[str, str, list[Row]]], links: SiteLinks, lists: LongLists
 ) -> Page:
+    is_long = len(parts) > len({row["target_level"] for row in book.readiness})
     return Page(
         "decisions.html",
         "Decisions",
@@ -87,8 +92,14 @@ def _front(
             "The committee decides; the pages advise. Here are the minutes to fill in, with the advice on each umpire and what it "
             "rests on, and what the committee decided before. No score and no reading is made from a decision."
         ],
-        [_forms_section(book, parts), *_record(book, rows, links), _how_section()],
+        [
+            _forms_section(book, parts),
+            *([names_section(parts, links, lists)] if is_long else []),
+            *_record(book, rows, links),
+            _how_section(),
+        ],
         nav="decisions.html",
+        scripts=SCRIPTS if is_long else (),
     )
 
 
@@ -181,7 +192,7 @@ def _record(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> list[Sec
 
 
 def _record_cells(book: SeasonBook, row: Row, links: SiteLinks) -> list[Cell]:
-    advice = marked(READINGS[row["verdict"]], _ORDER[row["verdict"]]) if row["verdict"] else Cell(NOTHING)
+    advice = marked(READINGS[row["verdict"]], READING_ORDER[row["verdict"]]) if row["verdict"] else Cell(NOTHING)
     decided = DECISIONS[row["decision"]] + (f" ({row['decided_by']})" if row["decided_by"] else "")
     return [
         link_cell(links.umpire(row["umpire_id"])),
@@ -267,7 +278,7 @@ def _entry(book: SeasonBook, row: Row, earlier: Sequence[Row], links: SiteLinks)
             )
         )
     return FormEntry(
-        anchor("minutes", row["umpire_id"]),
+        entry_anchor(row["umpire_id"]),
         links.umpire(row["umpire_id"]),
         READINGS[row["verdict"]][1],
         f"{READINGS[row['verdict']][0]}, {percent(row['probability'], 0)}",

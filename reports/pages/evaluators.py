@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Figure, Link, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
 from reports.figures.charts import points_chart, share_chart
 from reports.links import SiteLinks, link_cell
+from reports.long_lists import SCRIPTS, LongLists
 from reports.pages.evaluator_health import health_of_all
 from reports.pages.shared_looks import shared_looks
 from reports.words import CODES, NOTHING, count, interval, num, percent, plural, point_range, points, sentence
 
 _DRAWN = 60
+_BY_NAME = 20
 _LISTED = 100
 SEVERITY_MARGIN = (
     "Severity is how far the share of right calls under this evaluator lies from the panel's, with umpires and "
@@ -21,9 +23,10 @@ SEVERITY_MARGIN = (
 )
 
 
-def evaluators_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `evaluators.html`."""
+def evaluators_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
+    """Make `evaluators.html`; where figures show some evaluators only, a list of all is handed to `lists`."""
     rows = book.rows("evaluator")
+    is_long = len(rows) > _DRAWN
     return Page(
         path="evaluators.html",
         title="Evaluators",
@@ -35,8 +38,10 @@ def evaluators_page(book: SeasonBook, links: SiteLinks) -> Page:
             _agreement(rows, links),
             shared_looks(book, links),
             health_of_all(book.rows("evaluator_health"), links),
+            *([_everybody(rows, links, lists)] if is_long else []),
         ],
         nav="evaluators.html",
+        scripts=SCRIPTS if is_long else (),
     )
 
 
@@ -48,6 +53,32 @@ def _lead(rows: Sequence[Row]) -> str:
     if grades:
         told += f"Of {plural(grades, 'grade')} that can be compared, {percent(agree / grades)} agree with the rules. "
     return told + "An evaluator's grade is never taken as the truth: the rules decide from the facts on the sheet."
+
+
+def _everybody(rows: Sequence[Row], links: SiteLinks, lists: LongLists) -> Section:
+    """Every evaluator by name: the tables above show the ends of their orders alone."""
+    table = Table(
+        "every-evaluator",
+        "All evaluators, by name",
+        [Column("Evaluator"), Column("Calls", "num"), Column("Games", "num"), Column("Umpires", "num"), Column("Severity", "num"),
+         Column("Change", "num"), Column("Agree", "num")],
+        [
+            [
+                link_cell(links.evaluator(row["evaluator_id"])),
+                num(row["calls"], count(row["calls"]), links.evaluator_calls(row["evaluator_id"])),
+                num(row["games"], count(row["games"])),
+                num(row["umpires"], count(row["umpires"])),
+                num(row["severity_points"], points(row["severity_points"])),
+                num(row["drift_points_per_30_days"], points(row["drift_points_per_30_days"])),
+                num(row["agree_rate"], percent(row["agree_rate"])),
+            ]
+            for row in sorted(rows, key=lambda row: (row["name"].casefold(), row["evaluator_id"]))
+        ],
+    )  # fmt: skip
+    home = Link("Evaluators", "evaluators.html#everybody")
+    shown, below = lists.front(table, _BY_NAME, "Evaluators by name", home, "evaluators.html")
+    margin = "Severity in points of the right-call rate; change in points for each 30 days; agree: grades that are those of the rules."
+    return Section("everybody", "Every evaluator", [shown, *below], margin=[margin])
 
 
 def is_apart(low: float | None, high: float | None) -> bool:

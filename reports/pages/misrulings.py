@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from reports.blocks import Cell, Column, Entry, Figure, Inline, Ledger, Link, Page, Section, Table
 from reports.book import Row, SeasonBook
 from reports.figures.charts import clinic_chart
-from reports.links import SiteLinks
+from reports.links import SiteLinks, link_cell
+from reports.long_lists import LongLists
 from reports.naming import anchor
 from reports.pages.misruling_map import map_section
 from reports.pages.patterns import patterns_section
@@ -15,9 +16,14 @@ from reports.words import AREAS, CONSEQUENCES, count, interval, num, number, per
 
 DRAWN = 15
 
+NAMED = 50
+"""Umpires who made a misruling are all named beside it up to this number; of more, the first `FIRST`."""
 
-def misrulings_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `misrulings.html`."""
+FIRST = 20
+
+
+def misrulings_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
+    """Make `misrulings.html`; the names of too many who made a misruling are handed to `lists`."""
     rows = book.misrulings
     sections = [_targets(rows)]
     if rows:
@@ -25,7 +31,7 @@ def misrulings_page(book: SeasonBook, links: SiteLinks) -> Page:
             map_section(book, links),
             patterns_section(book, links),
             _levels(book, rows),
-            _entries(book, rows, links),
+            _entries(book, rows, links, lists),
         ]
     return Page(
         path="misrulings.html",
@@ -112,7 +118,7 @@ def _levels(book: SeasonBook, rows: Sequence[Row]) -> Section:
     )
 
 
-def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> Section:
+def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks, lists: LongLists) -> Section:
     makers: dict[str, list[Row]] = {}
     for rows_of_one in book.umpire_misrulings.values():
         for row in rows_of_one:
@@ -129,9 +135,11 @@ def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> Section
             lines.append(("Examples", _joined(examples)))
         made = sorted(makers.get(row["misruling_code"], []), key=lambda one: (-one["times"], one["umpire_id"]))
         who: list[Inline] = []
-        for one in made:
+        for one in made if len(made) <= NAMED else made[:FIRST]:
             who += [", "] if who else []
             who += [links.umpire(one["umpire_id"]), f" {one['times']}"]
+        if len(made) > NAMED:
+            who += [" and others: ", Link(f"all {count(len(made))}", _all_makers(row, made, links, lists))]
         if who:
             lines.append(("Made by", who))
         entries.append(
@@ -152,6 +160,18 @@ def _entries(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> Section
         [Ledger("each-ledger", "What is right, and who to teach", entries)],
         margin=["Names are for inviting people to a clinic, not for a list of faults."],
     )
+
+
+def _all_makers(row: Row, made: Sequence[Row], links: SiteLinks, lists: LongLists) -> str:
+    """Hand everybody who made a misruling to `lists`; return the address of the list."""
+    place = anchor("m", row["misruling_code"])
+    table = Table(
+        f"made-{place}",
+        f"Made by: {row['title']}",
+        [Column("Umpire"), Column("Times", "num")],
+        [[link_cell(links.umpire(one["umpire_id"])), num(one["times"], count(one["times"]))] for one in made],
+    )
+    return lists.add(table, f"Made by: {row['title']}", Link("Misrulings", f"misrulings.html#{place}"), "misrulings.html")
 
 
 def _joined(parts: Sequence[Link | str]) -> list[Inline]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Figure, Link, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
 from reports.figures.charts import share_chart
 from reports.figures.item_chart import item_chart
 from reports.links import SiteLinks, link_cell
+from reports.long_lists import SCRIPTS, LongLists, first_shown, room
 from reports.words import CODES, NOTHING, count, interval, num, number, percent, plain_names, plural, topic
 
 _VERDICTS = {
@@ -20,16 +22,23 @@ _VERDICTS = {
 }
 
 
-def quiz_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `quiz.html`."""
+SHOWN = 100
+"""Umpires on the page, over all quizzes: a row and its line in the figure take about a kilobyte."""
+
+
+def quiz_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
+    """Make `quiz.html`; the results of too many umpires for it are handed to `lists`."""
+    sat = Counter(row["quiz_id"] for row in book.quiz_results)
+    most = room(list(sat.values()), SHOWN)
     return Page(
         path="quiz.html",
         title="Rules quiz",
         lead=[
             "Every key was checked against the rules. Items whose key the rules do not confirm are withheld from scoring."
         ],
-        sections=[_withheld(book), _results(book, links), _hardness(book), _items(book)],
+        sections=[_withheld(book), _results(book, links, lists, most), _hardness(book), _items(book)],
         nav="quiz.html",
+        scripts=SCRIPTS if any(size > most for size in sat.values()) else (),
     )
 
 
@@ -66,7 +75,7 @@ def _withheld(book: SeasonBook) -> Section:
     )
 
 
-def _results(book: SeasonBook, links: SiteLinks) -> Section:
+def _results(book: SeasonBook, links: SiteLinks, lists: LongLists, most: int) -> Section:
     margin = ["Wilson intervals. An item left out counts as not right. Where intervals overlap much, do not rank."]
     blocks: list[Block] = []
     quizzes = sorted({row["quiz_id"] for row in book.quiz_results})
@@ -78,8 +87,11 @@ def _results(book: SeasonBook, links: SiteLinks) -> Section:
             key=lambda row: (-(row["percent"] or 0.0), row["umpire_id"]),
         )
         title = f"Quiz {quiz_id}: share of the scored items that each of {plural(len(rows), 'umpire')} had right."
-        chart = share_chart(rows, "name", "percent", "low", "high", "share right")
-        blocks.append(Figure(f"quiz-{place}", title, chart, _results_table(rows, links, place, quiz_id)))
+        chart = share_chart(rows[:most], "name", "percent", "low", "high", "share right")
+        every = _results_table(rows, links, place, quiz_id)
+        table, below = lists.front(every, most, f"Quiz {quiz_id}", Link("Rules quiz", "quiz.html#results"), "quiz.html")
+        note = first_shown(most, len(rows)) if below else ""
+        blocks += [Figure(f"quiz-{place}", title, chart, table, note=note), *below]
     return Section("results", "Results", blocks, margin=margin)
 
 

@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from reports.blocks import Block, Cell, Column, Figure, Page, Paragraph, Section, Table
+from reports.blocks import Block, Cell, Column, Figure, Link, Page, Paragraph, Section, Table
 from reports.book import Row, SeasonBook
-from reports.figures.charts import MOST_ROWS, ranking_chart
+from reports.figures.charts import ranking_chart
 from reports.figures.place_chart import place_chart, place_words
 from reports.links import SiteLinks, link_cell
+from reports.long_lists import SCRIPTS, LongLists, first_shown, room
 from reports.naming import slug
 from reports.words import AREAS, NOTHING, count, interval, num, percent
 
+SHOWN = 100
+"""Umpires on the page, over all lists: the two rows and the two lines in figures of each take two kilobytes."""
 
-def rankings_page(book: SeasonBook, links: SiteLinks) -> Page:
-    """Make `rankings.html`."""
+
+def rankings_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
+    """Make `rankings.html`; a list of too many umpires for it is handed to `lists`."""
     rows = sorted(
         book.rows("ranking"),
         key=lambda row: (
@@ -27,10 +31,12 @@ def rankings_page(book: SeasonBook, links: SiteLinks) -> Page:
             row["umpire_id"],
         ),
     )
-    sections = [
-        _section(book, links, *key, list(group))
+    ranked = [
+        (key, list(group))
         for key, group in groupby(rows, key=lambda row: (row["level"], row["area_or_overall"], row["linked_group"]))
     ]
+    most = room([len(group) for _, group in ranked], SHOWN)
+    sections = [_section(book, links, *key, group, lists, most) for key, group in ranked]
     if not sections:
         sections = [Section("none", "No ranking", [Paragraph(["Nobody has a graded call."])])]
     return Page(
@@ -42,11 +48,19 @@ def rankings_page(book: SeasonBook, links: SiteLinks) -> Page:
         ],
         sections=sections,
         nav="rankings.html",
+        scripts=SCRIPTS if any(len(group) > most for _, group in ranked) else (),
     )
 
 
 def _section(
-    book: SeasonBook, links: SiteLinks, level: str, area: str, linked: int | None, rows: Sequence[Row]
+    book: SeasonBook,
+    links: SiteLinks,
+    level: str,
+    area: str,
+    linked: int | None,
+    rows: Sequence[Row],
+    lists: LongLists,
+    most: int,
 ) -> Section:
     key = "-".join(slug(str(part)) for part in (level, area, linked or 0))
     title = book.level_title(level)
@@ -59,12 +73,16 @@ def _section(
     if several:
         text = "No evaluator connects these umpires with those of the other groups: the lists cannot be joined."
         blocks.append(Paragraph([text], tone="caution"))
+    shown = rows[:most]
+    note = first_shown(most, len(rows)) if len(rows) > most else ""
+    home = Link("Rankings", f"rankings.html#rank-{key}")
     if len(rows) > 1:
-        places = _place_table(links, key, title, rows)
-        blocks.append(Figure(f"places-{key}", _first_place(rows), place_chart(rows), places, note=_shown(rows)))
-    rates = _rate_table(links, key, title, rows[:MOST_ROWS])
-    note = f"Figure and table show the first {MOST_ROWS}; tables/pub_ranking.csv has all." if _shown(rows) else ""
-    blocks.append(Figure(f"ranking-{key}", _groups_told(book, rows), ranking_chart(rows), rates, note=note))
+        every = _place_table(links, key, title, rows)
+        places, below = lists.front(every, most, f"Places: {title}", home, "rankings.html")
+        blocks += [Figure(f"places-{key}", _first_place(rows), place_chart(shown), places, note=note), *below]
+    every = _rate_table(links, key, title, rows)
+    rates, below = lists.front(every, most, f"Rates: {title}", home, "rankings.html")
+    blocks += [Figure(f"ranking-{key}", _groups_told(book, rows), ranking_chart(shown), rates, note=note), *below]
     sure = percent(book.policy.interval, 0)
     return Section(
         f"rank-{key}",
@@ -77,10 +95,6 @@ def _section(
             "Each chance leads to the two umpires side by side."
         ],
     )
-
-
-def _shown(rows: Sequence[Row]) -> str:
-    return f"The figure shows the first {MOST_ROWS}; the table has all." if len(rows) > MOST_ROWS else ""
 
 
 def _first_place(rows: Sequence[Row]) -> str:

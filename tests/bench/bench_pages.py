@@ -29,6 +29,9 @@ SEASON = Path(__file__).resolve().parents[2] / "demo_data" / "season"
 OWN_IDS = ("umpire_id", "evaluator_id", "other_id", "call_id", "game_id", "finding_id")
 """Columns whose values are made anew in each copy. A table without any of them is taken once."""
 
+ONCE = ("pub_clinic_attendee",)
+"""Tables that do not grow with the association: a session has its seats, whoever could fill them."""
+
 
 def copied(store, tables, source, copies, calls_each=None):
     """Fill the published tables with `copies` copies of those of the season store `source`; return the rows."""
@@ -42,7 +45,7 @@ def copied(store, tables, source, copies, calls_each=None):
             column = f't."{field.name}"'
             changed = field.name in own or (field.name == "name" and own)
             columns.append(f"{column} || if(c = 0, '', '-' || c) AS \"{field.name}\"" if changed else column)
-        times = copies if own else 1
+        times = copies if own and table.name not in ONCE else 1
         store.run(
             f"CREATE OR REPLACE TABLE published.{table.name} AS SELECT {', '.join(columns)} "
             f"FROM former.published.{table.name} AS t, range({times}) AS r(c)"

@@ -10,6 +10,7 @@ import pytest
 from pipeline.store import Store
 from reports.book import SeasonBook
 from reports.links import Atlas, SiteLinks
+from reports.long_lists import LongLists
 from reports.pages.dictionary import dictionary_pages
 from reports.pages.evaluators import evaluators_page
 from reports.pages.quality import quality_page
@@ -77,7 +78,7 @@ def pages():
         fill(store)
         book = SeasonBook(sample_season.POLICY, store)
         links = SiteLinks(Atlas.of(book), "")
-        made = (quality_page(book, links), evaluators_page(book, links), checks_page(book.rows("check"), links))
+        made = (quality_page(book, links), evaluators_page(book, links, LongLists()), checks_page(book.rows("check"), links))
         return {page.path: render(page, HEAD) for page in made}
 
 

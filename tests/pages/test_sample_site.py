@@ -88,7 +88,7 @@ def test_nothing_in_the_data_becomes_a_script_a_handler_or_a_picture(pages):
         scripts = page.named("script")
         own = [one for one in scripts if one.get("src", "").endswith("assets/site.js")]
         data = [one for one in scripts if one.get("type") == "application/json"]
-        tools = [one for one in scripts if re.fullmatch(r"(\.\./)*assets/(draws|find|trial|compare)\.js", one.get("src", ""))]
+        tools = [one for one in scripts if re.fullmatch(r"(\.\./)*assets/(draws|rows|find|trial|compare)\.js", one.get("src", ""))]
         assert len(own) == 1, path
         assert len(scripts) == len(own) + len(data) + len(tools), path
         assert not page.named("img") + page.named("b") + page.named("iframe"), path

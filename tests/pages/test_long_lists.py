@@ -1,0 +1,275 @@
+"""Lists of people too long for a page: short pages, parts that hold everybody in order, data that hold everybody."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.store import Store
+from reports.blocks import Cell, Column, Link, Table
+from reports.book import SeasonBook
+from reports.data_scripts import unpacked_script
+from reports.figures.item_chart import item_chart
+from reports.heads import site_head
+from reports.links import Atlas, SiteLinks
+from reports.long_lists import LEAST_ROWS, PART_ROWS, LongLists, room
+from reports.naming import anchor
+from reports.pages.board import board_page
+from reports.pages.called_zone import called_zone_page
+from reports.pages.clinics import are_apart, session_place
+from reports.pages.decisions import decision_pages
+from reports.pages.evaluators import evaluators_page
+from reports.pages.misrulings import misrulings_page
+from reports.pages.quiz import quiz_page
+from reports.pages.rankings import rankings_page
+from reports.paper import write_page
+from reports.parts import row_parts
+
+
+def module(name):
+    spec = importlib.util.spec_from_file_location(f"long_{name}", Path(__file__).with_name(f"{name}.py"))
+    found = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(found)
+    return found
+
+
+sample_season, large_association = module("sample_season"), module("large_association")
+LARGEST = 300_000
+PEOPLE = large_association.PEOPLE
+
+
+class Read(HTMLParser):
+    """The rows of a page's tables by the table's id, each a list of its cells' texts; anchors and addresses."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tables, self.ids, self.addresses, self._table, self._cell = {}, set(), set(), None, False
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        given_ = dict(attrs)
+        if given_.get("id"):
+            self.ids.add(given_["id"])
+        self.addresses |= {given_[name] for name in ("href", "src", "data-source") if given_.get(name)}
+        if tag == "table":
+            self._table = self.tables.setdefault(given_["id"], [])
+        elif tag == "tr" and self._table is not None:
+            self._table.append([])
+        elif tag in ("td", "th") and self._table is not None:
+            self._table[-1].append("")
+            self._cell = True
+
+    def handle_endtag(self, tag):
+        if tag in ("td", "th"):
+            self._cell = False
+        elif tag == "table":
+            self._table = None
+
+    def handle_data(self, data):
+        if self._cell and self._table is not None:
+            self._table[-1][-1] += data
+
+    def people(self, table):
+        """The first cell of each row but the heading."""
+        return [row[0].strip() for row in self.tables[table][1:]]
+
+
+def made(store, folder):
+    """Write the pages that list people, and their parts and data."""
+    book = SeasonBook(sample_season.POLICY, store)
+    atlas, lists = Atlas.of(book), LongLists()
+    top = SiteLinks(atlas, "")
+    pages = [
+        *(
+            make(book, top, lists)
+            for make in (board_page, rankings_page, misrulings_page, called_zone_page, evaluators_page, quiz_page)
+        ),
+        *decision_pages(book, top, SiteLinks(atlas, "../"), lists),
+    ]
+    for page in (*pages, *lists.pages()):
+        write_page(folder, page, site_head(book))
+    return {
+        path.relative_to(folder).as_posix(): path.read_text(encoding="utf-8") for path in sorted(folder.rglob("*.html"))
+    }, dict(lists.scripts())
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    """The pages of a large association by path, and the data of its lists by name."""
+    with Store() as store:
+        large_association.fill(store, sample_season)
+        return made(store, tmp_path_factory.mktemp("large"))
+
+
+LISTS = {
+    "board-high": PEOPLE // 2, "board-low": PEOPLE // 2, "places-low-overall-1-table": PEOPLE // 2, "ranks-high-overall-1": PEOPLE // 2,
+    "results-0": PEOPLE, "results-1": PEOPLE, "zone-umpires": PEOPLE, "forms-by-name": PEOPLE, "every-evaluator": 70,
+    f"made-{anchor('m', 'pitch.called')}": PEOPLE,
+}  # fmt: skip
+"""Lists of the large association, and how many rows each has."""
+
+
+def test_no_page_and_no_data_of_a_large_association_are_larger_than_300_kb(site):
+    pages, scripts = site
+    assert len(pages) > 100
+    assert {path: len(text.encode()) for path, text in pages.items() if len(text.encode()) > LARGEST} == {}
+    assert {name: len(content) for name, content in scripts.items() if len(content) > LARGEST} == {}
+
+
+@pytest.mark.parametrize("key", LISTS)
+def test_parts_and_data_hold_everybody_once_in_the_same_order(site, key):
+    pages, scripts = site
+    parts = sorted(
+        (path for path in pages if re.fullmatch(rf"lists/{key}-\d+\.html", path)),
+        key=lambda path: int(path[:-5].split("-")[-1]),
+    )
+    inside = [Read(pages[path]).people(key) for path in parts]
+    assert {len(rows) for rows in inside[:-1]} <= {PART_ROWS}
+    header, _ = unpacked_script(scripts[f"rows-{key}"])
+    held = [row[0] if isinstance(row[0], str) else row[0][0] for row in header["rows"]]
+    assert [name for rows in inside for name in rows] == held
+    assert len(held) == len({str(row[0]) for row in header["rows"]}) == LISTS[key]
+
+
+def test_the_page_begins_with_the_first_rows_and_names_the_ends_of_every_part(site):
+    pages, scripts = site
+    for page, key in (
+        ("index.html", "board-low"),
+        ("quiz.html", "results-1"),
+        ("zone.html", "zone-umpires"),
+        ("decisions.html", "forms-by-name"),
+    ):
+        header, _ = unpacked_script(scripts[f"rows-{key}"])
+        held = [row[0][0] for row in header["rows"]]
+        shown = Read(pages[page]).people(key)
+        assert LEAST_ROWS <= len(shown) < PART_ROWS
+        assert shown == held[: len(shown)]
+        for number, part in enumerate(row_parts(len(held), PART_ROWS), 1):
+            href = f'<a href="lists/{key}-{number}.html">{part.start + 1:,} to {part.stop:,}</a>: '
+            found = pages[page].split(href)[1].split("</li>")[0]
+            ends = (held[part.start], held[part.stop - 1])
+            assert found == " to ".join(ends).replace("<", "&lt;").replace(">", "&gt;").replace('"', "&#34;")
+
+
+def test_every_address_of_the_lists_leads_to_a_page_and_an_anchor(site):
+    pages, scripts = site
+    read = {path: Read(text) for path, text in pages.items()}
+    beside = set()
+    for path in pages:
+        if not path.startswith("lists/"):
+            continue
+        for address in read[path].addresses:
+            file, _, anchor = address.partition("#")
+            target = file.removeprefix("../") if file.startswith("../") else f"lists/{file}" if file else path
+            if target in pages:
+                assert not anchor or anchor in read[target].ids, f"{path}: {address}"
+            elif target.startswith("assets/data/"):
+                assert target.removeprefix("assets/data/").removesuffix(".js") in scripts
+            else:
+                beside.add(target.split("/")[0].split(".")[0])
+    # Not made here: people's own pages, assets, and the other pages of the masthead.
+    assert beside <= {
+        "umpires", "evaluators", "assets", "compare", "standards", "clinics", "quality", "rules", "dictionary", "method",
+    }  # fmt: skip
+
+
+def test_the_parts_lead_to_those_beside_them(site):
+    pages, _ = site
+    paths = [f"lists/zone-umpires-{number}.html" for number in range(1, PEOPLE // PART_ROWS + 1)]
+    for one, other in pairwise(paths):
+        assert f'href="{other.removeprefix("lists/")}"' in pages[one]
+        assert f'href="{one.removeprefix("lists/")}"' in pages[other]
+
+
+def test_nothing_of_a_name_becomes_an_element(site):
+    pages, scripts = site
+    assert not any("<b>Zenobia" in text for text in pages.values())
+    assert not any(b"<" in content for content in scripts.values())
+    header, _ = unpacked_script(scripts["rows-board-low"])
+    assert header["rows"][-1][0][0] == large_association.LAST
+
+
+def test_an_association_that_fits_has_no_parts_and_no_data(tmp_path):
+    with Store() as store:
+        large_association.fill(store, sample_season, 40)
+        pages, scripts = made(store, tmp_path)
+    # The list of evaluators alone is one: there are 70 of them.
+    assert list(scripts) == ["rows-every-evaluator"]
+    assert [path for path in pages if path.startswith("lists/")] == ["lists/every-evaluator-1.html"]
+    assert "rows.js" not in pages["index.html"]
+
+
+@given(st.lists(st.integers(0, 300), max_size=8), st.integers(10, 200))
+def test_lists_share_the_room_of_a_page_and_none_is_cut_while_there_is_room(sizes, most):
+    share = room(sizes, most)
+    shown = [min(size, share) for size in sizes]
+    assert sum(shown) <= max(most, LEAST_ROWS * len(sizes))
+    if sum(sizes) <= most:
+        assert shown == sizes
+    elif share > LEAST_ROWS:
+        # One more row for each that is cut, and the page would be too full.
+        cut = sum(size > share for size in sizes)
+        assert sum(shown) + cut > most
+
+
+def test_a_short_list_leaves_its_room_to_the_others():
+    # 10 and 20 stay whole; of the 120 that are left after them 90 go to two long ones, 45 each.
+    assert room([500, 10, 20, 500], 120) == 45
+
+
+def test_two_lists_whose_ids_differ_by_case_alone_get_files_of_their_own():
+    lists = LongLists()
+    for key in ("board-A", "board-a"):
+        table = Table(key, "People", [Column("Who")], [[Cell("x")]])
+        lists.add(table, "People", Link("Board", "index.html"), "index.html")
+    paths = [page.path.casefold() for page in lists.pages()]
+    assert len(set(paths)) == 2
+    assert len({name.casefold() for name, _ in lists.scripts()}) == 2
+
+
+def test_a_cell_is_packed_without_what_is_blank_and_its_addresses_are_from_the_top():
+    lists = LongLists()
+    cells = [Cell("plain"), Cell("0", sort=0), Cell("a", href="#m-1"), Cell("b", mark="disc"), Cell("", links=(Link("c", "x.html#y"),)),
+             Cell("d", parts=("of ", Link("e", "#z")))]  # fmt: skip
+    table = Table("t", "T", [Column(str(k)) for k in range(6)], [cells])
+    lists.add(table, "T", Link("Home", "home.html#t"), "home.html")
+    ((name, content),) = lists.scripts()
+    header, _ = unpacked_script(content)
+    assert name == "rows-t"
+    assert header["rows"] == [
+        [
+            "plain",
+            ["0", 0],
+            ["a", None, "home.html#m-1"],
+            ["b", None, None, "disc"],
+            ["", None, None, None, [["c", "x.html#y"]]],
+            ["d", None, None, None, [], ["of ", ["e", "home.html#z"]]],
+        ]
+    ]
+    (page,) = lists.pages()
+    assert page.sections[0].blocks[2].rows[0][2].href == "../home.html#m-1"
+
+
+def test_many_umpires_are_drawn_over_the_items_by_steps_that_count_everybody():
+    items = [{"item_id": "I1", "difficulty": 0.0, "difficulty_se": 0.1}]
+    people = [{"name": f"P{k}", "measure": (k - 1500) / 500} for k in range(3000)]
+    marks = item_chart(items, people).series[1].marks
+    assert 1 < len(marks) <= 120
+    assert sum(int(re.match(r"[\d,]+", mark.words)[0].replace(",", "")) for mark in marks) == 3000
+    few = item_chart(items, people[:5]).series[1].marks
+    assert [mark.words.split(":")[0] for mark in few] == ["P0", "P1", "P2", "P3", "P4"]
+
+
+def test_sessions_of_many_people_are_told_on_pages_of_their_own():
+    assert not are_apart([{"attendees": 100}] * 2)
+    assert are_apart([{"attendees": 101}] * 2)
+    assert are_apart([{"attendees": 1}] * 7)
+    assert session_place(3, apart=False, root="../") == "../clinics.html#session-3"
+    assert session_place(3, apart=True) == "clinics/session-3.html"
