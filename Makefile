@@ -17,6 +17,10 @@ else
 INSTALL := env -u PYTHONDONTWRITEBYTECODE $(BIN)/python -m pip install --quiet --disable-pip-version-check
 endif
 
+# The tests are shared between processes, one for each processor and four at most, a file of tests at a time: what a
+# file prepares for its tests is prepared once. Files keep their order, for the largest are not among the last.
+SHARED := -n auto --maxprocesses 4 --dist loadfile --no-loadscope-reorder
+
 .PHONY: help demo test lint types imports check lock clean
 
 help: ## show this list
@@ -40,7 +44,7 @@ demo: $(VENV)/.run ## run the main job on the demo season
 	@$(BIN)/platework run demo_data/season --out $(OUT); code=$$?; test $$code -le 1
 
 test: $(VENV)/.dev ## run all tests
-	$(BIN)/python -m pytest -q
+	$(BIN)/python -m pytest -q $(SHARED)
 
 lint: $(VENV)/.dev ## style and mistakes
 	$(BIN)/ruff check .
