@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Collection, Mapping
 
-from schemas.reader import layer_tables
+from schemas.reader import Field, layer_tables
 
 HISTORY = ("load_run", "sheet_version", "sheet_event", "archived_row")
 """The tables that outlive a load: what the store remembers of earlier versions of the sheets."""
@@ -105,13 +105,25 @@ def line_cells_sql(columns: Collection[str], lines: str) -> str:
     )
 
 
+def stored_type(field: Field) -> str:
+    """Return the DuckDB type in which `staged.<table>_row` holds a column; the view `staged.<table>` has the declared.
+
+    A column that holds one of a few values is written as a number for each: that takes less time and room.
+    """
+    if not field.enum or field.list_separator or field.duckdb_type != "VARCHAR":
+        return field.duckdb_type
+    values = ", ".join("'" + value.replace("'", "''") + "'" for value in field.enum)
+    return f"ENUM({values})"
+
+
 @functools.cache
 def layout_fingerprint() -> str:
     """Return a short hash of the columns and types of `meta.*` and of the season's sheets, in their order."""
     layout = {
         "meta": {name: list(columns.items()) for name, columns in META.items()},
         "season": {
-            table.name: [(field.name, field.duckdb_type) for field in table.fields] for table in layer_tables("season")
+            f"{table.name}_row": [(field.name, stored_type(field)) for field in table.fields]
+            for table in layer_tables("season")
         },
     }
     return hashlib.sha256(json.dumps(layout, sort_keys=True).encode()).hexdigest()[:16]

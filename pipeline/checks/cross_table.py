@@ -63,14 +63,14 @@ def sign_calls(store: Store) -> None:
 
     Columns that no sheet has say nothing, and are left out: making a number of them is dear.
     """
-    constant = {
+    written = {
         name
         for (name,) in store.rows(
-            "SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = 'plate_calls' "
-            "AND column_default IS NOT NULL"
+            "SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = 'plate_calls_row'"
         )
     }
-    signed = [name for name in table("plate_calls").field_names if name not in constant and name not in _UNSIGNED]
+    names = [name for name in table("plate_calls").field_names if not written or name in written]
+    signed = [name for name in names if name not in _UNSIGNED]
     store.run(
         "CREATE OR REPLACE TEMP VIEW signed_call AS SELECT row_id, game_id, evaluator_id, "
         "ball_x_in IS NOT NULL AND ball_z_in IS NOT NULL AS is_measured, "

@@ -25,15 +25,6 @@ def text_sql(text: str) -> str:
     return f"'{doubled}'"
 
 
-def constant_column_sql(name: str, kind: str, value: str | None = None) -> str:
-    """Return the definition of a column that holds one value throughout, or NULL.
-
-    It takes no room and no time to write, which for the many columns that sheets leave out is most of both.
-    """
-    constant = "NULL" if value is None else f"'{value}'"
-    return f"{quoted(name)} {kind} GENERATED ALWAYS AS (CAST({constant} AS {kind})) VIRTUAL"
-
-
 def raw_tables_sql(table: Table, present: Collection[str]) -> tuple[str, str]:
     """Return the statements that make the lines of `table` anew, and their view; sheets have the columns `present`.
 

@@ -16,7 +16,7 @@ from pipeline.ingest.cells import raw_tables_sql
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
 from pipeline.ingest.land import Landed, Sheet, land
 from pipeline.ingest.mapping import HeadingMaps
-from pipeline.ingest.stage import stage, staged_table_sql
+from pipeline.ingest.stage import stage, staged_tables_sql
 from pipeline.store import StepResult, Store, scratch_folder
 from schemas import Table, layer_tables
 from schemas.remarks import FILE, LINE
@@ -303,9 +303,8 @@ def _load_all(
     for table in tables:
         headings = [sheet.headings.columns for sheet in survey.sheets if sheet.table.name == table.name]
         present = {column for columns in headings for column in columns if column is not None}
-        for statement in raw_tables_sql(table, present):
+        for statement in (*raw_tables_sql(table, present), *staged_tables_sql(table, present)):
             store.run(statement)
-        store.run(staged_table_sql(table, present))
         if store.has_table(f"checked.{table.name}"):
             # It is a view of the staged rows, and none of these is checked yet.
             store.run(f"CREATE OR REPLACE VIEW checked.{table.name} AS SELECT * FROM staged.{table.name} LIMIT 0")

@@ -129,7 +129,7 @@ def _take(store: Store, tables: Sequence[str], keys: Sequence[Key]) -> None:
 def _set_aside(store: Store, mends: list[Mend]) -> None:
     for name in sorted({mend.sheet.table.name for mend in mends}):
         some = [mend for mend in mends if mend.sheet.table.name == name]
-        _take(store, (f"staged.{name}", "meta.reject"), [mend.key for mend in some])
+        _take(store, (f"staged.{name}_row", "meta.reject"), [mend.key for mend in some])
         _insert(
             store,
             "meta.reject",
@@ -152,7 +152,7 @@ def _replace(store: Store, mends: list[Mend]) -> None:
             # Nothing stands for a row that drops another.
             gone.setdefault(mend.key, (mend.sheet.table.name, (None, None)))
     for name in sorted({name for name, _ in gone.values()}):
-        _take(store, (f"staged.{name}", "meta.reject"), [key for key, (table, _) in gone.items() if table == name])
+        _take(store, (f"staged.{name}_row", "meta.reject"), [key for key, (table, _) in gone.items() if table == name])
     _insert(
         store,
         "meta.replaced",

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from dataclasses import field as with_default
 
 from pipeline.errors import ContractError, Where
-from pipeline.ingest.cells import cells_sql, constant_column_sql, quoted
+from pipeline.ingest.cells import cells_sql, quoted
 from pipeline.ingest.land import BLANKS, Sheet, trimmed_sql
 from pipeline.ingest.misfits import Misfit, explain
 from pipeline.ingest.units import converted_sql
 from pipeline.store import Store
 from schemas import Field, Table
 from schemas.reader import NUMBER_PATTERN
+from schemas.store_tables import stored_type
 
 YES = ("yes", "y", "true", "t", "x", "1")
 NO = ("no", "n", "false", "f", "0")
@@ -60,26 +61,35 @@ class Reading:
 PLAIN_READING = Reading()
 
 
-def staged_table_sql(table: Table, present: Collection[str]) -> str:
-    """Return the statement that makes the staged table of `table` anew; sheets have the columns `present`.
+def staged_tables_sql(table: Table, present: Collection[str]) -> tuple[str, str]:
+    """Return the statements that make the rows of `table` anew, and their view; sheets have the columns `present`.
 
-    The others hold what a blank is read as.
+    `staged.<table>_row` holds what is written row by row, `staged.<table>` shows each declared column in its declared
+    type: where no sheet has it, what a blank is read as.
     """
-    columns = ", ".join(
-        f"{quoted(field.name)} {field.duckdb_type}{_storage_sql(table, field)}"
-        if _is_written(field, present)
-        else constant_column_sql(field.name, field.duckdb_type, field.blank_value)
-        for field in table.fields
-    )
+    written = [field for field in table.fields if _is_written(field, present)]
+    stored = ", ".join(f"{quoted(field.name)} {stored_type(field)}{_storage_sql(table, field)}" for field in written)
+    shown = ", ".join(_shown_sql(field, is_written=field in written) for field in table.fields)
     return (
-        f"CREATE OR REPLACE TABLE staged.{table.name} "
-        f"(row_id BIGINT, file_id INTEGER, line_no BIGINT, {columns})"
+        f"CREATE OR REPLACE TABLE staged.{table.name}_row "
+        f"(row_id BIGINT, file_id INTEGER, line_no BIGINT{', ' if stored else ''}{stored})",
+        f"CREATE OR REPLACE VIEW staged.{table.name} AS "
+        f"SELECT row_id, file_id, line_no, {shown} FROM staged.{table.name}_row",
     )
+
+
+def _shown_sql(field: Field, *, is_written: bool) -> str:
+    """Return a column as the view shows it; one that holds a constant takes neither room nor time."""
+    name, kind = quoted(field.name), field.duckdb_type
+    if not is_written:
+        constant = "NULL" if field.blank_value is None else f"'{field.blank_value}'"
+        return f"CAST({constant} AS {kind}) AS {name}"
+    return name if stored_type(field) == kind else f"CAST({name} AS {kind}) AS {name}"
 
 
 def _storage_sql(table: Table, field: Field) -> str:
     # Ids that stand once each have nothing that a dictionary could share: looking for one doubles what they cost.
-    return " USING COMPRESSION zstd" if table.primary_key == (field.name,) and field.duckdb_type == "VARCHAR" else ""
+    return " USING COMPRESSION zstd" if table.primary_key == (field.name,) and stored_type(field) == "VARCHAR" else ""
 
 
 def _is_written(field: Field, present: Collection[str]) -> bool:
@@ -300,11 +310,11 @@ def accepted_sql(plan: Plan, rows: str) -> str:
     """Return the statement that stages `rows` (a SELECT) of a file, in the file's order."""
     table = plan.table
     written = [field for field in table.fields if field.name in plan.written]
-    columns = ", ".join(quoted(field.name) for field in written)
-    values = ", ".join(_filled_sql(field, plan) for field in written)
+    columns = "".join(f", {quoted(field.name)}" for field in written)
+    values = "".join(f", {_filled_sql(field, plan)}" for field in written)
     return (
-        f"INSERT INTO staged.{table.name} (row_id, file_id, line_no, {columns}) "
-        f"SELECT $offset + line_no, $file_id, line_no, {values} "
+        f"INSERT INTO staged.{table.name}_row (row_id, file_id, line_no{columns}) "
+        f"SELECT $offset + line_no, $file_id, line_no{values} "
         f"FROM ({rows})"
     )
 
@@ -399,7 +409,7 @@ def _reading(store: Store, sheet: Sheet, date_order: str | None) -> Reading:
 
 
 _STORED_COLUMNS = """
-SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = ? AND column_default IS NULL
+SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = ?
 """
 
 
@@ -410,7 +420,7 @@ def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[in
     is the season's word on days that are not in ISO form.
     """
     counted = f"SELECT count(*) FROM raw.{sheet.table.name}_line WHERE file_id = ?"
-    stored = {name for (name,) in store.rows(_STORED_COLUMNS, [sheet.table.name])}
+    stored = {name for (name,) in store.rows(_STORED_COLUMNS, [f"{sheet.table.name}_row"])}
     written = tuple(name for name in sheet.table.field_names if name in stored)
     reading = _reading(store, sheet, date_order)
     plan = Plan(sheet.table, sheet.headings.columns, sheet.delimiter or ",", reading, written)
@@ -429,7 +439,7 @@ def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[in
         fitting = f"SELECT * FROM ({rows_sql(plan)}) WHERE NOT is_misfit"
         store.run(accepted_sql(plan, fitting), {**bound, **plan.parameters})
     staged = int(
-        store.value(f"SELECT count(*) FROM staged.{sheet.table.name} WHERE file_id = ?", [sheet.file_id])
+        store.value(f"SELECT count(*) FROM staged.{sheet.table.name}_row WHERE file_id = ?", [sheet.file_id])
     )
     set_aside = 0 if staged == plain + odd else _reject_misfits(store, sheet, plan)
     return staged, set_aside

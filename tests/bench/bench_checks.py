@@ -29,10 +29,9 @@ def multiply(store, times: int) -> None:
                 moved["row_id"] = "row_id + n * 10000000"
                 if table == "plate_calls":
                     moved["ball_x_in"] = "ball_x_in + n / 1000.0"
-            target = f"{table}_line" if layer == "raw" else table
+            target = f"{table}_line" if layer == "raw" else f"{table}_row"
             stored = store.rows(
-                "SELECT column_name FROM duckdb_columns() WHERE schema_name = ? AND table_name = ? "
-                "AND column_default IS NULL",
+                "SELECT column_name FROM duckdb_columns() WHERE schema_name = ? AND table_name = ?",
                 [layer, target],
             )
             names = ", ".join(moved.get(name, f'"{name}"') + f' AS "{name}"' for (name,) in stored)

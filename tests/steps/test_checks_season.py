@@ -279,7 +279,7 @@ def test_books_that_do_not_balance_stop_the_run_and_leave_nothing_half_written(
     before = season.store.rows("SELECT * FROM meta.reject")
 
     def lose_a_row(store: Store) -> None:
-        store.run("DELETE FROM staged.plate_calls WHERE line_no = 11")
+        store.run("DELETE FROM staged.plate_calls_row WHERE line_no = 11")
         quarantine.balance_books(store)
 
     monkeypatch.setattr(check, "balance_books", lose_a_row)
