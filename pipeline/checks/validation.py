@@ -32,6 +32,9 @@ SAMPLED_ROWS = 10_000
 """About so many rows at most are in the sample, which is else a hundredth (our own choice): what differs between the
 two ways of checking differs by the kind of a value, and ten thousand rows hold every kind many times over."""
 
+STRETCH = 50
+"""The sample is made of stretches of so many rows: they share their games, so that few known ids are handed over."""
+
 _SHOWN = 5
 
 
@@ -92,7 +95,7 @@ def validate(store: Store, looked: Sequence[Looked]) -> Validated:
             outcomes: list[Outcome] = []
             rows_validated = 0
             for relation, checks in _parts(item, has_copies=bool(firsts)):
-                rows = relation if whole else _sample(item, relation, firsts)
+                rows = relation if whole else _sample(store, item, relation, firsts)
                 frame = store.frame(frame_sql(checks, rows, dates))
                 made = suite(table, checks, dates)
                 outcomes += run_suite(context, made, frame, _known_ids(store, checks, rows))
@@ -150,16 +153,18 @@ def _later_copies(outcome: Outcome, item: Looked, firsts: frozenset[int]) -> Out
     return replace(outcome, failing=outcome.failing - firsts)
 
 
-def _sample(item: Looked, relation: str, firsts: frozenset[int]) -> str:
-    # Knuth's multiplicative hash (The Art of Computer Programming 3, 6.4) of the row id: the same rows at each run,
-    # with no regard to their order in the file.
+def _sample(store: Store, item: Looked, relation: str, firsts: frozenset[int]) -> str:
+    """Fill a temporary table with the violating rows of `relation` and the sample, and return its name."""
+    # Knuth's multiplicative hash (The Art of Computer Programming 3, 6.4) of the stretch's number: the same rows at
+    # each run, from all over the file.
     below = min(42949673, 4294967296 * SAMPLED_ROWS // item.rows)
-    return (
-        f"(SELECT * FROM {relation} SEMI JOIN (SELECT row_id FROM {item.staged} WHERE "
-        f"(row_id * 2654435761) % 4294967296 < {below} UNION ALL "
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE looked_row AS SELECT * FROM {relation} SEMI JOIN ("
+        f"SELECT row_id FROM {item.staged} WHERE (row_id // {STRETCH} * 2654435761) % 4294967296 < {below} UNION ALL "
         f"SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)} UNION ALL "
-        f"SELECT unnest({sorted(firsts)}::BIGINT[])) AS looked USING (row_id))"
+        f"SELECT unnest({sorted(firsts)}::BIGINT[])) AS looked USING (row_id)"
     )
+    return "temp.looked_row"
 
 
 def _known_ids(store: Store, checks: Sequence[Check], relation: str) -> dict[str, list[str]]:

@@ -21,21 +21,6 @@ def violations_sql(checks: Iterable[Check], relation: str) -> str:
     return "\nUNION ALL\n".join(violation_sql(check, relation) for check in checks)
 
 
-def suspects_sql(checks: Iterable[Check], relation: str) -> str:
-    """Return a SELECT of each row that fails at least one of `checks`, in one look at `relation`.
-
-    It speaks for the checks that look at a row by itself (`is_of_row`); there must be one at least.
-    """
-    conditions = (_OF_ROW[check.kind](check, identifier(check.columns[0])) for check in checks)
-    failed = " OR ".join(f"({condition})" for condition in conditions)
-    return f"SELECT * FROM {relation} WHERE {failed}"
-
-
-def is_of_row(check: Check) -> bool:
-    """Whether a row fails by what stands in itself, whatever other rows hold."""
-    return check.kind in _OF_ROW
-
-
 def violation_sql(check: Check, relation: str) -> str:
     """Return the SELECT of the violations of one check."""
     return (

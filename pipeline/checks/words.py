@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from rapidfuzz import fuzz, process
 
 from pipeline.checks.contracts import Check, bounds_text, noun
@@ -18,6 +19,9 @@ SEPARATOR = "\x1f"
 
 NEAR = 80
 """Least likeness, of 100, at which another id is offered as what was meant: one slip in five letters."""
+
+_MOST_COMPARED = 1_000_000
+"""So many pairs of ids are compared at once at most: 8 MB of likenesses."""
 
 _SHOWN_LENGTH = 60
 _SHOWN_LINES = 4
@@ -160,6 +164,7 @@ def _foreign_words(store: Store, check: Check, subjects: Sequence[str]) -> list[
         )
     }
     known = [str(row[0]) for row in store.rows(f"SELECT DISTINCT {target} FROM checked.{parent} ORDER BY 1 NULLS LAST")]
+    near = nearest_ids([text for text in subjects if text not in aside], known)
     words = []
     for text in subjects:
         if text in aside:
@@ -168,7 +173,22 @@ def _foreign_words(store: Store, check: Check, subjects: Sequence[str]) -> list[
             remedy = f"mend that row of {check.args['table']} and load again"
         else:
             reason = f"{_shown(text)} is not in the sheet {check.args['table']}"
-            near = process.extractOne(text, known, scorer=fuzz.ratio, score_cutoff=NEAR)
-            remedy = f"did you mean {near[0]!r}? Otherwise {check.remedy}" if near else check.remedy
+            meant = near.get(text)
+            remedy = f"did you mean {meant!r}? Otherwise {check.remedy}" if meant is not None else check.remedy
         words.append(Word(check.id, text, reason, remedy))
     return words
+
+
+def nearest_ids(texts: Sequence[str], known: Sequence[str]) -> dict[str, str]:
+    """Return for each text the known id that it is most like, the first of several; texts near to none are left out."""
+    found: dict[str, str] = {}
+    if not known:
+        return found
+    step = max(1, _MOST_COMPARED // len(known))
+    for start in range(0, len(texts), step):
+        batch = texts[start : start + step]
+        likeness = process.cdist(batch, known, scorer=fuzz.ratio, score_cutoff=NEAR, dtype=np.float64)
+        for text, scores, place in zip(batch, likeness, likeness.argmax(axis=1), strict=True):
+            if scores[place]:
+                found[text] = known[place]
+    return found
