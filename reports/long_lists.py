@@ -121,13 +121,14 @@ class LongLists:
                 yield _part_page(one, number, part)
 
     def scripts(self) -> Iterator[tuple[str, bytes]]:
-        """Yield name and content of each list's data: its columns, and every row.
+        """Yield name and content of each list's data: caption, columns, and every row.
 
         A cell is its text, or a list: text, sorting value, address, mark, links, running text; without what is blank
         at the end. Addresses are from the top of the site.
         """
         for one in self._lists:
             header = {
+                "caption": one.table.caption,
                 "columns": [[column.title, column.kind] for column in one.table.columns],
                 "rows": [[_packed(cell, one) for cell in row] for row in one.table.rows],
             }
@@ -149,7 +150,7 @@ def _part_page(one: _LongList, number: int, part: range) -> Page:
         [
             Section(
                 "rows",
-                f"Rows {_span(part)}",
+                "The rows",
                 [Paragraph(_ways(one, number)), one.tool(part.start, "../"), table, Paragraph(_ways(one, number))],
             )
         ],

@@ -48,7 +48,7 @@ document.addEventListener("DOMContentLoaded", () => {
       everybody += list.size();
     }
     const verb = long.length ? "fit" : "are shown";
-    told.textContent = shown === everybody ? "" : shown === 0 ? "No umpire is left: take a filter back." : `${shown} of ${everybody} umpires ${verb}.`;
+    told.textContent = shown === everybody ? "" : shown === 0 ? "No umpire is left: take a filter back." : `${shown.toLocaleString("en")} of ${everybody.toLocaleString("en")} umpires ${verb}.`;
   };
 
   let fetched = long.length === 0;

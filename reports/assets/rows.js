@@ -65,7 +65,7 @@ self.plateworkRows = (() => {
     const source = place.dataset.source;
     const root = source.slice(0, source.indexOf("assets/"));
     const size = Math.max(body.rows.length, LEAST);
-    let [rows, columns, found, at, keep] = [null, null, null, Number(first), null];
+    let [rows, columns, caption, found, at, keep] = [null, null, "", null, Number(first), null];
 
     const told = el("span", { role: "status", class: "rows-told" });
     const step = (words, by) =>
@@ -85,6 +85,7 @@ self.plateworkRows = (() => {
 
     const show = (from) => {
       at = Math.max(0, from);
+      table.caption.textContent = caption;
       body.replaceChildren(...found.slice(at, at + size).map((row) => drawn(row.cells, columns, root)));
       say(size);
     };
@@ -92,7 +93,8 @@ self.plateworkRows = (() => {
     let order = null;
     const choose = () => {
       found = keep ? order.filter(keep) : order;
-      show(0);
+      // A part that is neither searched nor sorted begins where it began.
+      show(found === rows ? Number(first) : 0);
     };
 
     const narrow = (test) => {
@@ -131,7 +133,7 @@ self.plateworkRows = (() => {
     let ready = null;
     const fill = ({ header }) => {
       if (rows) return;
-      columns = header.columns;
+      ({ columns, caption } = header);
       rows = header.rows.map((cells) => ({ cells, words: cells.map(wordsOf).join(" ").toLowerCase(), reading: cells.find((cell) => cell[3] && typeof cell !== "string")?.[0] ?? "" }));
       order = found = rows;
       const own = wrap.previousElementSibling;

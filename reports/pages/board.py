@@ -11,6 +11,7 @@ from reports.figures.charts import readiness_chart
 from reports.links import SiteLinks, link_cell
 from reports.long_lists import SCRIPTS, LongLists, first_shown, room
 from reports.naming import slug
+from reports.pages.form_names import BY_NAME, is_by_name
 from reports.words import AREAS, NOTHING, READINGS, count, marked, num, percent, plural, sentence
 
 _READING_ORDER = {"ready": 0, "more_looks": 1, "not_yet": 2}
@@ -100,10 +101,13 @@ def _glance_section(book: SeasonBook) -> Section:
         "find",
         "Where scripts run, the tables of all levels can be narrowed here by name, reading and level.",
     )
+    others: list[Inline] = ["What other cuts and risks would say: ", Link("what if", "standards.html"), "."]
+    if is_by_name(len(people) for people in judged.values()):
+        others += [" Everybody in the order of names: ", Link("decisions", f"decisions.html#{BY_NAME}"), "."]
     return Section(
         "glance",
         title,
-        [table, Paragraph(["What other cuts and risks would say: ", Link("what if", "standards.html"), "."]), find],
+        [table, Paragraph(others), find],
         margin=[
             "A reading is what the evidence says against the risks that the policy accepts. More looks is a statement "
             "about the evidence, not about the umpire."
@@ -129,7 +133,7 @@ def _level_section(
             Figure(
                 f"ready-{key}",
                 f"{_of(tally['ready'], len(rows))} ready for {title} on this evidence; "
-                f"{tally['more_looks']} need more looks, and {tally['not_yet']} are not there yet.",
+                f"{count(tally['more_looks'])} need more looks, and {count(tally['not_yet'])} are not there yet.",
                 readiness_chart(rows[:most], level.risk_ready, level.risk_not_yet),
                 table,
                 note=first_shown(most, len(rows)) if below else "",
@@ -160,8 +164,8 @@ def _level_section(
 
 def _of(part: int, whole: int) -> str:
     if part == 0:
-        return f"None of {whole} is" if whole > 1 else "The one umpire is not"
-    return f"{part} of {whole} {'is' if part == 1 else 'are'}"
+        return f"None of {count(whole)} is" if whole > 1 else "The one umpire is not"
+    return f"{count(part)} of {count(whole)} {'is' if part == 1 else 'are'}"
 
 
 def _table(book: SeasonBook, links: SiteLinks, key: str, title: str, rows: Sequence[Row]) -> Table:

@@ -27,11 +27,8 @@ from reports.clinic_words import DECISIONS
 from reports.links import SiteLinks, link_cell
 from reports.long_lists import SCRIPTS, LongLists
 from reports.naming import folder_names
-from reports.pages.form_names import READING_ORDER, entry_anchor, names_section
+from reports.pages.form_names import ENTRIES, READING_ORDER, entry_anchor, is_by_name, names_section
 from reports.words import AREAS, NOTHING, READINGS, count, day, marked, num, percent, plural, reasons, sentence
-
-ENTRIES = 40
-"""Umpires on one page of the form."""
 
 LISTED = 300
 """Decisions that the first page lists; the tables have all."""
@@ -84,7 +81,7 @@ def _parts(book: SeasonBook) -> list[tuple[str, str, list[Row]]]:
 def _front(
     book: SeasonBook, rows: Sequence[Row], parts: Sequence[tuple[str, str, list[Row]]], links: SiteLinks, lists: LongLists
 ) -> Page:
-    is_long = len(parts) > len({row["target_level"] for row in book.readiness})
+    is_long = is_by_name(Counter(row["target_level"] for row in book.readiness).values())
     return Page(
         "decisions.html",
         "Decisions",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from reports.blocks import Cell, Column, Link, Section, Table
 from reports.book import Row
@@ -11,10 +11,21 @@ from reports.long_lists import LongLists
 from reports.naming import anchor
 from reports.words import READINGS, marked, num, percent
 
-BY_NAME = 20
-"""Umpires that the page begins with."""
+ENTRIES = 40
+"""Umpires on one page of the form."""
+
+BY_NAME = "by-name"
+"""The anchor of the list by name."""
+
+SHOWN = 20
+"""Umpires that it begins with."""
 
 READING_ORDER = {"ready": 0, "more_looks": 1, "not_yet": 2}
+
+
+def is_by_name(levels: Iterable[int]) -> bool:
+    """Whether everybody is listed by name, as a level takes several pages; `levels` are how many are judged for each."""
+    return max(levels, default=0) > ENTRIES
 
 
 def entry_anchor(umpire_id: str) -> str:
@@ -44,10 +55,10 @@ def names_section(parts: Sequence[tuple[str, str, list[Row]]], links: SiteLinks,
             for row, file in people
         ],
     )
-    home = Link("Decisions", "decisions.html#by-name")
-    shown, below = lists.front(table, BY_NAME, "Judged umpires by name", home, "decisions.html")
+    home = Link("Decisions", f"decisions.html#{BY_NAME}")
+    shown, below = lists.front(table, SHOWN, "Judged umpires by name", home, "decisions.html")
     return Section(
-        "by-name",
+        BY_NAME,
         "Find an umpire's form",
         [shown, *below],
         margin=["By name; each entry stands on a page of the form."],

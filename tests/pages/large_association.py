@@ -43,7 +43,8 @@ def fill(store, sample_season, people=PEOPLE):
     )
     add(
         "pub_called_zone",
-        "umpire_id, edge, 80 AS pitches, 20 AS near_pitches, 0.3 AS offset_in, -0.2 AS low, 0.8 AS high",
+        "umpire_id, edge, 80 AS pitches, 20 AS near_pitches, 0.3 AS offset_in, -0.2 AS low, 0.8 AS high, 1.1 AS sharpness_in, "
+        "0.9 AS sharpness_low, 1.4 AS sharpness_high",
         f"(SELECT * FROM {umpires}, unnest(['inside', 'outside', 'high', 'low']) AS s(edge))",
     )
     add("pub_umpire_misruling", "umpire_id, 'pitch.called' AS misruling_code, 1 + ($people - 1 - i) // 100 AS times")
