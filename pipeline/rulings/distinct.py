@@ -16,7 +16,7 @@ from pipeline.rules.compile import RuleBook
 from pipeline.rules.diagram import Forest
 from pipeline.rules.model import RULING_FIELDS
 from pipeline.rulings.keys import FactKeys
-from pipeline.rulings.walk import MISSING, lay_out, place_sql
+from pipeline.rulings.walk import MISSING, lay_out, place_sql, put_lists
 from pipeline.store import Store
 
 COLUMNS = (
@@ -133,11 +133,11 @@ class DistinctRulings:
     def make(self) -> int:
         """Make `ruled` and `answer`; return how many distinct sets of facts and regimes were ruled."""
         store, columns = self.store, ", ".join(self.keys.columns)
-        place = place_sql(self.book, {name: digit.sql for name, digit in self.keys.digits.items()})
+        put_lists(store, lay_out(self.book), "step_list")
+        place = place_sql(self.book, {name: digit.sql for name, digit in self.keys.digits.items()}, "step_list.")
         store.run(
             "CREATE OR REPLACE TEMP TABLE walked AS "
-            f"SELECT row_number() OVER () AS set_no, regime, {columns}, {place} AS place FROM wanted",
-            lay_out(self.book).bound,
+            f"SELECT row_number() OVER () AS set_no, regime, {columns}, {place} AS place FROM wanted, step_list"
         )
         repeated = [name for name in REPEATED if name in self.keys.digits]
         counted = ", ".join(f"{self.keys.digits[name].sql} AS {name}" for name in repeated)
@@ -173,7 +173,7 @@ class DistinctRulings:
             f"CREATE OR REPLACE TEMP TABLE answer (answer_id INTEGER, {', '.join(f'{n} VARCHAR' for n in COLUMNS)})"
         )
         insert(store, "answer", [(number, *cells) for cells, number in self.answer_ids.items()], kinds)
-        for name in ("walked", "ended", "end_answer", "answered"):
+        for name in ("walked", "ended", "end_answer", "answered", "step_list"):
             store.run(f"DROP TABLE {name}")
         return sets
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pipeline.rules.compile import RuleBook
 from pipeline.rules.vocabulary import Fact, recorded_facts
+from pipeline.store import Store
 
 MISSING = 0
 """The place where a walk ends that lacks a fact; also the code of a fact that was not recorded."""
@@ -75,13 +76,24 @@ def regime_sql(book: RuleBook, only: str | None) -> str:
     return f"CASE {' '.join(spans)} END"
 
 
-def place_sql(book: RuleBook, codes: Mapping[str, str]) -> str:
-    """The end that a row of regime `regime` reaches, or 0; `codes` has the SQL of each recorded fact's code."""
-    place = "list_extract($starts, regime + 1)"
+def put_lists(store: Store, layout: Layout, table: str) -> None:
+    """Make the temporary table `table` of one row with the lists of a layout, as `place_sql` reads them."""
+    named = ", ".join(f"${name} AS {name}" for name in layout.bound)
+    store.run(f"CREATE OR REPLACE TEMP TABLE {table} AS SELECT {named}", layout.bound)
+
+
+def place_sql(book: RuleBook, codes: Mapping[str, str], lists: str = "$") -> str:
+    """The end that a row of regime `regime` reaches, or 0; `codes` has the SQL of each recorded fact's code.
+
+    `lists` is `$` where the lists are bound parameters, and `TABLE.` where `put_lists` made a table of them and the
+    row is joined with it. The engine compares long parameters again and again while it plans, which takes most of a
+    second, and goes through them more slowly.
+    """
+    place = f"list_extract({lists}starts, regime + 1)"
     for level, variable in enumerate(book.forest.variables):
         # A point that a league settles is no column: settled, the diagrams do not ask it; open, nobody recorded it.
         code = codes.get(variable.name, "0")
-        place = f"list_extract($step_{level}, {place} * {len(variable.values) + 1} + {code} + 1)"
+        place = f"list_extract({lists}step_{level}, {place} * {len(variable.values) + 1} + {code} + 1)"
     return place
 
 

@@ -19,7 +19,7 @@ from pipeline.rules.vocabulary import facts
 from pipeline.rulings.proof.conditions_sql import condition_sql, literal, quoted
 from pipeline.rulings.proof.findings import Finding, in_words, title
 from pipeline.rulings.proof.tables import verdicts_of
-from pipeline.rulings.walk import code_sql, lay_out, place_sql
+from pipeline.rulings.walk import code_sql, lay_out, place_sql, put_lists
 from pipeline.store import Store
 
 UNASKED, SILENT, GAP, CONFLICT, FIRST = 0, 1, 2, 3, 4
@@ -203,9 +203,10 @@ def compare_ways(
         + [f"{literal(name)}: {number}" for name, number in numbers.items()]
         + [f"'{key}': {sql}" for key, sql in broken.items()]
     )
-    place = place_sql(book, {name: code_sql(fact) for name, fact in facts().items()})
+    put_lists(store, layout, "step_list")
+    place = place_sql(book, {name: code_sql(fact) for name, fact in facts().items()}, "step_list.")
     ruled = f"SELECT *, {book.regimes.index(regime)} AS regime FROM ({chain.ruled(chain.spoken(domain))})"
-    both = f"SELECT {{{packed}}} AS told, {place} AS place FROM ({ruled})"
+    both = f"SELECT {{{packed}}} AS told, {place} AS place FROM ({ruled}), step_list"
     counted = "".join(f", count(*) FILTER (told.{key}) AS {key}" for key in broken)
     shown = "".join(f", min(told.case_no) FILTER (told.{key}) AS example_{key}" for key in broken)
     grouped = (
@@ -217,7 +218,7 @@ def compare_ways(
     # The optimizer writes the columns of one decision into those of the next, over and over: planning would not end.
     store.run("PRAGMA disable_optimizer")
     try:
-        found = store.records(f"SELECT * FROM ({chain.ruled(grouped)})", layout.bound)
+        found = store.records(f"SELECT * FROM ({chain.ruled(grouped)})")
     finally:
         store.run("PRAGMA enable_optimizer")
     for row in found:
