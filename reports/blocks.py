@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal, NamedTuple
 
+from markupsafe import Markup
+
 from reports.figures.called_zone import ZoneDrawing
 from reports.figures.order_of_decision import OrderDrawing
 from reports.figures.rows import RowChart
@@ -49,13 +51,16 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table with a caption. `row_ids` are anchors of the rows, `empty` what is said when there are none."""
+    """A table with a caption. `row_ids` are anchors of the rows, `empty` what is said when there are none.
+
+    A row may be HTML that is ready for the page, its anchor included (`drawing.row_html`).
+    """
 
     kind: ClassVar[str] = "table"
     id: str
     caption: str
     columns: Sequence[Column]
-    rows: Sequence[Sequence[Cell]]
+    rows: Sequence[Sequence[Cell] | Markup]
     row_ids: Sequence[str] = ()
     empty: str = "Nothing to show."
     total: Sequence[Cell] = ()
@@ -172,13 +177,16 @@ class Tool:
 
 @dataclass(frozen=True)
 class Entry:
-    """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin."""
+    """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin.
+
+    The lines may be HTML that is ready for the page (`drawing.lines_html`).
+    """
 
     id: str
     heading: str
     mark: MarkName | None
     verdict: str
-    lines: Sequence[tuple[str, Sequence[Inline]]]
+    lines: Sequence[tuple[str, Sequence[Inline]]] | Markup
     margin: Sequence[Inline] = ()
 
 
@@ -226,14 +234,18 @@ class Form:
 Block = Table | Figure | Paragraph | Points | Ledger | Terms | Outline | Exact | Steps | ZoneFigure | Tool | Form
 
 
-@dataclass(frozen=True)
+@dataclass
 class Section:
-    """A headed part of a page, with a note in the margin on how to read it."""
+    """A headed part of a page, with a note in the margin on how to read it.
+
+    `drawn` is the section as HTML, from when it is first asked for.
+    """
 
     id: str
     title: str
     blocks: Sequence[Block]
     margin: Sequence[Inline] = ()
+    drawn: str | None = field(default=None, init=False, repr=False, compare=False)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from pipeline.store import StepResult, Store, replaced_folder
 from reports.blocks import Page
 from reports.book import SeasonBook
 from reports.data_scripts import write_data
+from reports.frame import Masthead
 from reports.heads import masthead, site_head
 from reports.links import Atlas, SiteLinks
 from reports.long_lists import LongLists
@@ -31,8 +32,8 @@ from reports.pages.rankings import rankings_page
 from reports.pages.rules import rule_pages
 from reports.pages.standards import standards_page, trial_scripts
 from reports.pages.validity import validity_page
-from reports.paper import Masthead, write_assets, write_page
-from reports.shares import usual_workers, write_people
+from reports.paper import write_assets, write_page
+from reports.shares import people_at_work, usual_workers
 
 
 class _Builder:
@@ -90,9 +91,15 @@ def build_site(config: RunConfig, store: Store, *, workers: int | None = None) -
     are processors, up to `MOST_WORKERS`. The pages are the same bytes whatever it is.
     """
     builder = _Builder(config, store)
-    calls = int(builder.book.season["calls_accepted"] or 0)
-    with replaced_folder(config.out / "site") as site, replaced_folder(config.out / "packets") as packets:
+    book = builder.book
+    calls = int(book.season["calls_accepted"] or 0)
+    workers = workers or usual_workers(calls, len(book.umpires) + len(book.evaluators))
+    with (
+        replaced_folder(config.out / "site") as site,
+        replaced_folder(config.out / "packets") as packets,
+        people_at_work(config.policy, store, book, site, packets, workers) as people,
+    ):
         builder.site(site)
-        written = write_people(config.policy, store, builder.book, site, packets, workers or usual_workers(calls))
+        written = people()
     pages, size = builder.pages + written.pages, builder.bytes + written.bytes
     return StepResult("report", calls, pages, notes={"kilobytes": size // 1024})

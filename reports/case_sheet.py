@@ -10,7 +10,7 @@ from typing import Literal
 
 from markupsafe import Markup, escape
 
-from reports.paper import environment
+from reports.templating import environment
 
 Show = Literal["all", "questions", "answers"]
 """What a sheet shows: questions each with its answer, questions alone, or answers alone."""

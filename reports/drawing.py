@@ -14,7 +14,6 @@ from markupsafe import Markup
 from reports.blocks import Cell, Column, Entry, Inline, Ledger, Link, MarkName, Table
 
 _SPECIAL = re.compile("[&<>\"']")
-_ESCAPED = {ord("&"): "&amp;", ord("<"): "&lt;", ord(">"): "&gt;", ord('"'): "&#34;", ord("'"): "&#39;"}
 _UNBROKEN = 12
 _WIDE = 11
 """Columns from which a table is set smaller on paper, so that a sheet holds it."""
@@ -38,7 +37,10 @@ _GLYPHS = {
 
 def escaped(text: str) -> str:
     """Return a text with the five characters escaped that HTML could take for its own."""
-    return text.translate(_ESCAPED) if _SPECIAL.search(text) else text
+    if not _SPECIAL.search(text):
+        return text
+    text = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return text.replace('"', "&#34;").replace("'", "&#39;")
 
 
 def glyph(name: MarkName) -> Markup:
@@ -46,7 +48,8 @@ def glyph(name: MarkName) -> Markup:
     return Markup(_GLYPHS[name][:-1])  # noqa: S704
 
 
-def _link(link: Link) -> str:
+def link_html(link: Link) -> str:
+    """Return a link, escaped."""
     return f'<a href="{escaped(link.href)}">{escaped(link.text)}</a>'
 
 
@@ -54,7 +57,7 @@ def inline_text(parts: Iterable[Inline]) -> str:
     """Return running text with its links, escaped; `Markup` is HTML already, and stands as it is."""
     return "".join(
         [
-            escaped(part) if type(part) is str else _link(part) if isinstance(part, Link) else part  # in order of frequency
+            escaped(part) if type(part) is str else link_html(part) if isinstance(part, Link) else part  # in order of frequency
             for part in parts
         ]
     )
@@ -68,43 +71,73 @@ def breakable_text(text: str) -> str:
     return "<wbr>".join([escaped(part) for part in _JOINT.split(text)])
 
 
-def _cell(item: Cell) -> str:
-    text = breakable_text(item.text)
+def _rich(text: str, item: Cell) -> str:
+    """Return what stands in a cell that holds more than a text; `text` is its text as HTML."""
     if item.href:
         text = f'<a href="{escaped(item.href)}">{text}</a>'
     if item.mark:
         text = _GLYPHS[item.mark] + text
     if item.links:
-        text += (", " if item.text else "") + ", ".join([_link(link) for link in item.links])
+        text += (", " if item.text else "") + ", ".join([link_html(link) for link in item.links])
     if item.parts:
         text += (": " if item.text else "") + inline_text(item.parts)
     return text
 
 
-def _whole(item: Cell) -> str:
+def _cell(item: Cell) -> str:
+    text = breakable_text(item.text)
+    return _rich(text, item) if item.href or item.mark or item.links or item.parts else text
+
+
+@lru_cache(maxsize=1024)
+def _whole(text: str) -> str:
     """Numbers of rules and days: no line break parts one."""
-    text = ", ".join([f'<span class="whole">{escaped(part)}</span>' for part in item.text.split(", ")])
-    return text + (": " if item.text else "") + inline_text(item.parts) if item.parts else text
+    return ", ".join([f'<span class="whole">{escaped(part)}</span>' for part in text.split(", ")])
 
 
-def _sort(item: Cell) -> str:
-    if item.sort is None:
-        return ""
-    # A number has no character that needs escaping.
-    return f' data-sort="{escaped(item.sort) if isinstance(item.sort, str) else item.sort}"'
+_Ends = tuple[str, str, str, bool]
 
 
-def _row(items: Sequence[Cell], columns: Sequence[Column], row_id: str | None) -> str:
+@lru_cache(maxsize=256)
+def _ends(kind: str, is_first: bool) -> _Ends:
+    """Return what stands before a cell of a column, plain and with a mark, what after it, and whether it stays whole."""
+    if is_first:
+        start = f'<th scope="row" class="{kind}"'
+        return start, start, "</th>", False
+    return f'<td class="{kind}"', f'<td class="{kind} marked"', "</td>", kind == "ref"
+
+
+def _row(items: Sequence[Cell] | Markup, ends: Sequence[_Ends], row_id: str | None) -> str:
+    if isinstance(items, Markup):
+        return items
     out = [f'<tr id="{escaped(row_id)}">' if row_id else "<tr>"]
-    tag = 'th scope="row"'
-    for item, column in zip(items, columns, strict=True):
-        kind = column.kind
-        text = _whole(item) if kind == "ref" and tag == "td" else _cell(item)
-        mark = " marked" if item.mark and tag == "td" else ""
-        out.append(f'<{tag} class="{kind}{mark}"{_sort(item)}>{text}</{tag[:2]}>')
-        tag = "td"
+    for item, (plain, marked, end, is_whole) in zip(items, ends, strict=True):
+        text, href, mark, sort, links, parts = item
+        if is_whole:
+            drawn = _whole(text) + ": " + inline_text(parts) if parts else _whole(text)
+        elif href or mark or links or parts:
+            drawn = _rich(breakable_text(text), item)
+        else:
+            drawn = breakable_text(text)
+        start = marked if mark else plain
+        if sort is None:
+            out.append(f"{start}>{drawn}{end}")
+        elif type(sort) is str:
+            out.append(f'{start} data-sort="{escaped(sort)}">{drawn}{end}')
+        else:
+            # A number has no character that needs escaping.
+            out.append(f'{start} data-sort="{sort}">{drawn}{end}')
     out.append("</tr>\n")
     return "".join(out)
+
+
+def row_html(items: Sequence[Cell], columns: Sequence[Column], row_id: str | None) -> Markup:
+    """Return a row that many tables share, ready for the page."""
+    return Markup(_row(items, _columns(columns), row_id))  # noqa: S704
+
+
+def _columns(columns: Sequence[Column]) -> list[_Ends]:
+    return [_ends(column.kind, not place) for place, column in enumerate(columns)]
 
 
 def table_html(block: Table) -> Markup:
@@ -120,8 +153,9 @@ def table_html(block: Table) -> Markup:
     ]
     out += [f'<th scope="col" class="{column.kind}">{escaped(column.title)}</th>\n' for column in block.columns]
     out.append("</tr></thead>\n<tbody>\n")
+    ends = _columns(block.columns)
     ids: Sequence[str | None] = block.row_ids or [None] * len(block.rows)
-    out += [_row(items, block.columns, row_id) for items, row_id in zip(block.rows, ids, strict=True)]
+    out += [_row(items, ends, row_id) for items, row_id in zip(block.rows, ids, strict=True)]
     out.append("</tbody>\n")
     if block.total:
         out.append(f'<tfoot><tr><th scope="row">{_cell(block.total[0])}</th>')
@@ -134,11 +168,15 @@ def table_html(block: Table) -> Markup:
     return Markup("".join(out))  # noqa: S704
 
 
+def lines_html(lines: Iterable[tuple[str, Sequence[Inline]]]) -> Markup:
+    """Return lines of an entry, each a label and its text."""
+    drawn = [f"<div><dt>{escaped(label)}</dt><dd>{inline_text(parts)}</dd></div>\n" for label, parts in lines]
+    return Markup("".join(drawn))  # noqa: S704
+
+
 def _entry(entry: Entry) -> str:
     mark = _GLYPHS[entry.mark] if entry.mark else ""
-    lines = "".join(
-        [f"<div><dt>{escaped(label)}</dt><dd>{inline_text(parts)}</dd></div>\n" for label, parts in entry.lines]
-    )
+    lines = entry.lines if isinstance(entry.lines, Markup) else lines_html(entry.lines)
     margin = f'<p class="entry-margin">{inline_text(entry.margin)}</p>' if entry.margin else ""
     return (
         f'<li id="{escaped(entry.id)}">\n<p class="entry-head"><span class="entry-name">{escaped(entry.heading)}</span> '

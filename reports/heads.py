@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reports.blocks import Link
 from reports.book import SeasonBook
-from reports.paper import Masthead
+from reports.frame import Masthead
 
 NAV = (
     ("index.html", "Readiness"),
@@ -31,8 +31,8 @@ _CAUTION = "The committee decides; these pages show what the evidence carries an
 def masthead(book: SeasonBook, strapline: str, nav: Sequence[tuple[str, Link]], *, has_plotly: bool) -> Masthead:
     """Return the masthead of a folder of pages."""
     season = book.season
-    foot = [_CAUTION, f"Made with {season['generated_by']}."]
-    return Masthead(season["association"] or "", season["title"] or "", strapline, nav, foot, has_plotly)
+    foot = (_CAUTION, f"Made with {season['generated_by']}.")
+    return Masthead(season["association"] or "", season["title"] or "", strapline, tuple(nav), foot, has_plotly)
 
 
 def site_head(book: SeasonBook) -> Masthead:

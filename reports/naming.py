@@ -6,6 +6,7 @@ import hashlib
 import re
 from collections import Counter
 from collections.abc import Iterable
+from functools import lru_cache
 
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
 _RESERVED = {"con", "prn", "aux", "nul", "assets"} | {f"{name}{i}" for name in ("com", "lpt") for i in range(10)}
@@ -39,6 +40,7 @@ def folder_names(ids: Iterable[str]) -> dict[str, str]:
     return names
 
 
+@lru_cache(maxsize=16384)
 def anchor(prefix: str, text: str) -> str:
     """Return an anchor for an id: `prefix-` and its slug."""
     return f"{prefix}-{slug(text)}"

@@ -9,6 +9,7 @@ from typing import Any
 
 from reports.blocks import Page
 from reports.book import Person, Row, SeasonBook
+from reports.frame import Masthead
 from reports.heads import packet_head, site_head
 from reports.links import Atlas, PacketLinks, SiteLinks
 from reports.pages.calls import calls_pages
@@ -16,8 +17,9 @@ from reports.pages.evaluator_calls import evaluator_calls_pages, list_files
 from reports.pages.evaluator_letter import evaluator_letter
 from reports.pages.evaluator_sheet import EvaluatorRows, evaluator_page
 from reports.pages.letter import umpire_letter
-from reports.pages.umpires import UmpireRows, umpire_page
-from reports.paper import Masthead, write_assets, write_page
+from reports.pages.umpire_figures import OwnSections, UmpireRows
+from reports.pages.umpires import umpire_page
+from reports.paper import write_assets, write_page
 from reports.parts import WHOLE, ledger_files
 
 
@@ -29,12 +31,15 @@ class Share:
     evaluators: Sequence[str]
 
 
-@dataclass
+@dataclass(frozen=True)
 class Written:
     """How many pages were written, and their bytes."""
 
     pages: int = 0
     bytes: int = 0
+
+    def __add__(self, other: Written) -> Written:
+        return Written(self.pages + other.pages, self.bytes + other.bytes)
 
 
 def everybody(book: SeasonBook) -> Share:
@@ -55,10 +60,11 @@ class PeoplePages:
         self.rules = {row["rule_id"]: row for row in book.rules}
         self.head = site_head(book)
         self.links = SiteLinks(self.atlas, "../../")
-        self.written = Written()
+        self._pages = self._bytes = 0
 
     def write(self, share: Share) -> Written:
         """Write the pages of everybody in the share; return what was written."""
+        self._pages = self._bytes = 0
         here = set(share.umpires)
         umpires = [one for one in self.book.umpires if one.id in here]
         for person, calls in self._with_calls("call", "umpire_id", umpires):
@@ -67,7 +73,7 @@ class PeoplePages:
         evaluators = [one for one in self.book.evaluators if one.id in here]
         for person, calls in self._with_calls("evaluator_call", "evaluator_id", evaluators):
             self._evaluator(person, calls)
-        return self.written
+        return Written(self._pages, self._bytes)
 
     def _with_calls(self, name: str, key: str, people: Sequence[Person]) -> Iterator[tuple[Person, list[Row]]]:
         """Yield everybody with his calls, one at a time; those without a call come last."""
@@ -83,7 +89,8 @@ class PeoplePages:
     def _umpire(self, person: Person, calls: Sequence[Row]) -> None:
         folder = self.atlas.umpire_folders[person.id]
         rows, where = self.umpire_rows, f"umpires/{folder}"
-        self._write(self.site, umpire_page(rows, person, calls, self.links, f"{where}/index.html"), self.head)
+        shared = OwnSections.of(rows, person, calls)
+        self._write(self.site, umpire_page(rows, shared, person, calls, self.links, f"{where}/index.html"), self.head)
         for page in calls_pages(person, calls, self.links, f"{where}/"):
             self._write(self.site, page, self.head)
         own = self.packets / "umpires" / folder
@@ -96,7 +103,7 @@ class PeoplePages:
         standards, named = self.book.standards.get(person.id, []), self.book.letter_points.get(person.id, [])
         season = self.book.season["title"] or "this season"
         letter = umpire_letter(person, rows.readiness.get(person.id), standards, named, calls, links, season)
-        figures = umpire_page(rows, person, calls, links, "figures.html")
+        figures = umpire_page(rows, shared, person, calls, links, "figures.html")
         for page in (letter, figures, *calls_pages(person, calls, links, "", self._rules_of(calls))):
             self._write(own, page, head)
 
@@ -125,5 +132,5 @@ class PeoplePages:
         return [self.rules[rule] for rule in sorted(named & self.rules.keys())]
 
     def _write(self, folder: Path, page: Page, head: Masthead) -> None:
-        self.written.bytes += write_page(folder, page, head)
-        self.written.pages += 1
+        self._bytes += write_page(folder, page, head)
+        self._pages += 1

@@ -10,7 +10,7 @@ import gc
 import multiprocessing
 import os
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,35 +21,48 @@ from reports.book import SeasonBook
 from reports.people import PeoplePages, Share, Written, everybody
 from schemas import layer_tables
 
-SHARE_FROM = 200_000
-"""Calls from which processes of their own are worth the seconds that they take to start."""
+SHARE_FROM = 60_000
+"""Calls, and forty for each person, from which processes of their own are worth the seconds that they take to start."""
 
 MOST_WORKERS = 4
 """Each holds the page of every call in memory: some 250 MB for each million of calls."""
 
+_SHARES_EACH = 8
+"""Shares for each process: whoever is done takes the next, so that none is waited for long."""
 
-def usual_workers(calls: int) -> int:
-    """Return how many processes share the pages of a season of so many calls."""
-    if calls < SHARE_FROM:
+
+def usual_workers(calls: int, people: int) -> int:
+    """Return how many processes share the pages of a season of so many calls and people."""
+    if calls + 40 * people < SHARE_FROM:
         return 1
     found = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(found, MOST_WORKERS)
 
 
-def write_people(policy: Policy, store: Store, book: SeasonBook, site: Path, packets: Path, workers: int) -> Written:
-    """Write everybody's pages with so many processes; with one, in this one."""
+@contextmanager
+def people_at_work(
+    policy: Policy, store: Store, book: SeasonBook, site: Path, packets: Path, workers: int
+) -> Iterator[Callable[[], Written]]:
+    """Have everybody's pages written by so many processes while this one goes on; with one, in this one when asked.
+
+    What is yielded waits for the pages and returns how many they are.
+    """
     if workers <= 1:
-        return _write_share(book, site, packets, everybody(book))
+        yield lambda: _write_here(book, site, packets)
+        return
     with tempfile.TemporaryDirectory(prefix="platework-pages-") as scratch:
         tables = Path(scratch)
         for table in layer_tables("published"):
             target = str(tables / f"{table.name}.parquet").replace("'", "''")
             store.run(f"COPY published.{table.name} TO '{target}' (FORMAT parquet)")
         # A process that is forked from one with the engine's threads may hang: each starts afresh.
-        with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-            jobs = [pool.submit(_work, policy, tables, site, packets, share) for share in shares(book, workers)]
-            parts = [job.result() for job in jobs]
-    return Written(sum(part.pages for part in parts), sum(part.bytes for part in parts))
+        afresh = multiprocessing.get_context("spawn")
+        with ProcessPoolExecutor(workers, afresh, _open_book, (policy, tables, site, packets)) as pool:
+            jobs = [pool.submit(_work, share) for share in shares(book, workers * _SHARES_EACH)]
+            try:
+                yield lambda: sum((job.result() for job in jobs), Written())
+            finally:
+                pool.shutdown(cancel_futures=True)
 
 
 def shares(book: SeasonBook, number: int) -> list[Share]:
@@ -75,27 +88,37 @@ def _parted(ids: Sequence[str], sizes: Mapping[str, int], number: int) -> list[l
     return found
 
 
-def _work(policy: Policy, tables: Path, site: Path, packets: Path, share: Share) -> Written:
-    """Write a share from the published tables as Parquet files: what a process of its own does."""
-    with Store() as store:
-        for table in layer_tables("published"):
-            source = str(tables / f"{table.name}.parquet").replace("'", "''")
-            store.run(f"CREATE VIEW published.{table.name} AS SELECT * FROM read_parquet('{source}')")
-        return _write_share(SeasonBook(policy, store), site, packets, share)
+_at_work: PeoplePages | None = None
+"""In a process of its own: the season's book, opened once for all its shares."""
 
 
-def _write_share(book: SeasonBook, site: Path, packets: Path, share: Share) -> Written:
+def _open_book(policy: Policy, tables: Path, site: Path, packets: Path) -> None:
+    """Open the published tables that stand in Parquet files: what a process of its own does first."""
+    global _at_work
+    store = Store()
+    for table in layer_tables("published"):
+        source = str(tables / f"{table.name}.parquet").replace("'", "''")
+        store.run(f"CREATE VIEW published.{table.name} AS SELECT * FROM read_parquet('{source}')")
+    _at_work = PeoplePages(SeasonBook(policy, store), site, packets)
+    _keep_out_of_the_search_for_cycles()
+
+
+def _work(share: Share) -> Written:
+    if _at_work is None:
+        raise AssertionError("a share came before the book")
+    return _at_work.write(share)
+
+
+def _write_here(book: SeasonBook, site: Path, packets: Path) -> Written:
     pages = PeoplePages(book, site, packets)
-    with _kept_out_of_the_search_for_cycles():
-        return pages.write(share)
+    _keep_out_of_the_search_for_cycles()
+    try:
+        return pages.write(everybody(book))
+    finally:
+        gc.unfreeze()
 
 
-@contextmanager
-def _kept_out_of_the_search_for_cycles() -> Iterator[None]:
+def _keep_out_of_the_search_for_cycles() -> None:
     """Spare the collector what stays: it would go through all of it again and again, and find nothing."""
     gc.collect()
     gc.freeze()
-    try:
-        yield
-    finally:
-        gc.unfreeze()

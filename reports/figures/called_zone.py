@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from functools import lru_cache
+from typing import Any, Literal, NamedTuple
 
 Row = Mapping[str, Any]
 
@@ -33,8 +34,16 @@ class Edge:
     band: tuple[float, float, float, float]
 
 
-@dataclass(frozen=True)
-class MeasureMark:
+class Measure(NamedTuple):
+    """What the marks of a drawing's measures follow from: ends of the zone in inches, and how offsets are enlarged."""
+
+    low: float
+    high: float
+    half_width: float
+    enlarged: int
+
+
+class MeasureMark(NamedTuple):
     """One mark of a measure, with its number where it carries one."""
 
     x1: float
@@ -67,16 +76,16 @@ class ZoneDrawing:
     height: float
     book: tuple[float, float, float, float]
     edges: Sequence[Edge]
-    marks: Sequence[MeasureMark]
+    measure: Measure
     labels: Sequence[Label]
     words: str
-    enlarged: int
 
     @property
     def note(self) -> str:
         """What is drawn to which scale."""
         times = {1: "to the same scale as the zone", 2: "twice as large as the zone"}
-        return f"Marks in inches. Offsets are drawn {times.get(self.enlarged, f'{self.enlarged} times as large as the zone')}."
+        enlarged = self.measure.enlarged
+        return f"Marks in inches. Offsets are drawn {times.get(enlarged, f'{enlarged} times as large as the zone')}."
 
 
 def signed(value: float | None) -> str:
@@ -120,16 +129,24 @@ def zone_drawing(rows: Sequence[Row], zone_low_in: float, zone_high_in: float, h
         round(bottom + _FOOT, 1),
         _rounded((_LEFT, _TOP, width, height)),
         edges,
-        _marks(right, bottom, half_width_in, zone_low_in, zone_high_in) + _edge_marks(right, bottom, enlarged),
+        Measure(zone_low_in, zone_high_in, half_width_in, enlarged),
         _labels(given, right, bottom),
         _words(rows),
-        enlarged,
     )
 
 
 def _rounded(values: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
     a, b, c, d = (round(value, 1) for value in values)
     return a, b, c, d
+
+
+@lru_cache(maxsize=64)
+def measure_marks(measure: Measure) -> list[MeasureMark]:
+    """Return the marks of the measures beside the zone, and of those across its edges."""
+    right = _LEFT + 2 * measure.half_width * _PER_IN
+    bottom = _TOP + (measure.high - measure.low) * _PER_IN
+    beside = _marks(right, bottom, measure.half_width, measure.low, measure.high)
+    return beside + _edge_marks(right, bottom, measure.enlarged)
 
 
 def _marks(right: float, bottom: float, half: float, low: float, high: float) -> list[MeasureMark]:
@@ -168,8 +185,7 @@ def _edge_marks(right: float, bottom: float, enlarged: int) -> list[MeasureMark]
             for x in (_LEFT - d, right + d)
         ]
         marks += [
-            MeasureMark(middle - long, round(y, 1), middle + long, round(y, 1), not i)
-            for y in (_TOP - d, bottom + d)
+            MeasureMark(middle - long, round(y, 1), middle + long, round(y, 1), not i) for y in (_TOP - d, bottom + d)
         ]
     return marks
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 from itertools import groupby
 from operator import itemgetter
@@ -12,7 +12,7 @@ from markupsafe import Markup
 from pipeline.config import AREA_TITLES
 from reports.blocks import Block, Entry, Inline, Ledger, Link, Page, Paragraph, Section
 from reports.book import Person, Row
-from reports.drawing import escaped, inline_text
+from reports.drawing import inline_text, lines_html
 from reports.links import SiteLinks
 from reports.naming import anchor, slug
 from reports.pages.call_index import index_sections, summary_section, ways
@@ -114,40 +114,50 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
         word = f"{word}: {call['misruling_title']}"
         if call["consequence"]:
             word += f" (costs {CONSEQUENCES[call['consequence']]})"
-    lines: list[tuple[str, Sequence[Inline]]] = []
-    for label, text in (
-        ("Ruled", call["ruled_text"]),
-        ("Right", call["right_text"]),
-        ("Because", plain_names(call["because"] or "")),
-        ("Pitch", _pitch(call)),
-        ("Missing", _missing(call["needs"])),
-        ("Elsewhere", _elsewhere(call["other_code_note"])),
-    ):
-        if text:
-            lines.append((label, [_said(text)]))
+    own: list[tuple[str, Sequence[Inline]]] = []
     reads_like = pattern_line(call, links)
     if reads_like:
-        lines.append(("Reads like", reads_like))
+        own.append(("Reads like", reads_like))
     note = links.free_text(call["note"])
     if note:
         # Somebody's own words are shown as they stand.
-        lines.append(("Note", [note]))
+        own.append(("Note", [note]))
     if rules := _rules(call, links):
-        lines.append(("Rules", [rules]))
+        own.append(("Rules", [rules]))
+    pitch = _pitch(call)
+    lines = [
+        _ruling_lines(call["ruled_text"], call["right_text"], call["because"]),
+        _said_lines((("Pitch", pitch),)) if pitch else _NO_LINE,
+        _open_lines(call["needs"], call["other_code_note"]),
+        lines_html(own),
+    ]
     return Entry(
         anchor("call", call["call_id"]),
         f"{call['call_id']}, {topic(call['topic'])}",
         mark,
         word,
-        lines,
+        _NO_LINE.join(lines),
         _margin(call, links),
     )
 
 
-@lru_cache(maxsize=8192)
-def _said(text: str) -> Markup:
-    """Return a text as a sentence, ready for the page: thousands of calls share the same words."""
-    return Markup(escaped(sentence(text)))  # noqa: S704
+_NO_LINE = Markup("")
+
+
+@lru_cache(maxsize=16384)
+def _ruling_lines(ruled: str | None, right: str | None, because: str | None) -> Markup:
+    """Return what was ruled and what is right: thousands of calls share the same words."""
+    return _said_lines((("Ruled", ruled), ("Right", right), ("Because", plain_names(because or ""))))
+
+
+@lru_cache(maxsize=4096)
+def _open_lines(needs: str | None, other_code_note: str | None) -> Markup:
+    """Return which facts are missing, and how another code would rule."""
+    return _said_lines((("Missing", _missing(needs)), ("Elsewhere", _elsewhere(other_code_note))))
+
+
+def _said_lines(lines: Iterable[tuple[str, str | None]]) -> Markup:
+    return lines_html((label, [sentence(text)]) for label, text in lines if text)
 
 
 def _pitch(call: Row) -> str | None:

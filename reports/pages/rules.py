@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
+
+from markupsafe import Markup
 
 from reports.blocks import Cell, Column, Entry, Inline, Link, Page, Paragraph, Section, Steps, Table
 from reports.book import Row, SeasonBook
+from reports.drawing import row_html
 from reports.figures.order_of_decision import PAPER_WIDTH, layers_of, order_drawing
 from reports.links import Atlas, SiteLinks, link_cell
 from reports.naming import anchor
@@ -21,30 +25,41 @@ CAUTION = (
 )
 
 
+_OWN_RULES = (
+    Column("Rule"),
+    Column("In our words", "long"),
+    *(Column(title, "ref") for title in CODES.values()),
+    Column("How well known"),
+    Column("Times used", "num"),
+)
+
+
 def rules_table(table_id: str, caption: str, rules: Sequence[Row]) -> Table:
     """Return the table of some rules for a packet, each row with its anchor."""
-    return Table(
-        table_id,
-        caption,
-        [
-            Column("Rule"),
-            Column("In our words", "long"),
-            *(Column(title, "ref") for title in CODES.values()),
-            Column("How well known"),
-            Column("Times used", "num"),
-        ],
-        [
-            [
-                Cell(rule["rule_id"]),
-                Cell(rule["title"]),
-                *(Cell(rule[f"reference_{code}"] or NOTHING) for code in CODES),
-                Cell(CONFIDENCES.get(rule["confidence"] or "", NOTHING)),
-                num(rule["times_used"], count(rule["times_used"])),
-            ]
-            for rule in rules
-        ],
-        row_ids=[anchor("rule", rule["rule_id"]) for rule in rules],
-    )
+    rows = [
+        _rule_row(
+            rule["rule_id"],
+            rule["title"],
+            rule["confidence"],
+            rule["times_used"],
+            *(rule[f"reference_{code}"] for code in CODES),
+        )
+        for rule in rules
+    ]
+    return Table(table_id, caption, _OWN_RULES, rows)
+
+
+@lru_cache(maxsize=1024)
+def _rule_row(rule_id: str, title: str, confidence: str | None, times_used: int, *references: str | None) -> Markup:
+    """Return a rule's row, ready for the page: thousands of packets carry the same rules."""
+    cells = [
+        Cell(rule_id),
+        Cell(title),
+        *(Cell(reference or NOTHING) for reference in references),
+        Cell(CONFIDENCES.get(confidence or "", NOTHING)),
+        num(times_used, count(times_used)),
+    ]
+    return row_html(cells, _OWN_RULES, anchor("rule", rule_id))
 
 
 def rule_pages(book: SeasonBook, atlas: Atlas) -> Iterator[Page]:

@@ -69,5 +69,9 @@ def test_shares_have_about_as_many_calls():
 
 
 def test_a_small_season_is_written_by_one_process():
-    assert usual_workers(SHARE_FROM - 1) == 1
-    assert usual_workers(SHARE_FROM) >= 1
+    assert usual_workers(SHARE_FROM - 1, 0) == 1
+    assert usual_workers(SHARE_FROM, 0) >= 1
+
+
+def test_people_count_as_well_as_calls():
+    assert usual_workers(0, SHARE_FROM // 40) == usual_workers(SHARE_FROM, 0)
