@@ -53,17 +53,18 @@ class Column:
 class Table:
     """A table with a caption. `row_ids` are anchors of the rows, `empty` what is said when there are none.
 
-    A row may be HTML that is ready for the page, its anchor included (`drawing.row_html`).
+    `ready` are rows that many tables share, as HTML with their anchors (`drawing.row_html`).
     """
 
     kind: ClassVar[str] = "table"
     id: str
     caption: str
     columns: Sequence[Column]
-    rows: Sequence[Sequence[Cell] | Markup]
+    rows: Sequence[Sequence[Cell]]
     row_ids: Sequence[str] = ()
     empty: str = "Nothing to show."
     total: Sequence[Cell] = ()
+    ready: Sequence[Markup] = ()
 
 
 @dataclass(frozen=True)

@@ -107,9 +107,7 @@ def _ends(kind: str, is_first: bool) -> _Ends:
     return f'<td class="{kind}"', f'<td class="{kind} marked"', "</td>", kind == "ref"
 
 
-def _row(items: Sequence[Cell] | Markup, ends: Sequence[_Ends], row_id: str | None) -> str:
-    if isinstance(items, Markup):
-        return items
+def _row(items: Sequence[Cell], ends: Sequence[_Ends], row_id: str | None) -> str:
     out = [f'<tr id="{escaped(row_id)}">' if row_id else "<tr>"]
     for item, (plain, marked, end, is_whole) in zip(items, ends, strict=True):
         text, href, mark, sort, links, parts = item
@@ -143,7 +141,7 @@ def _columns(columns: Sequence[Column]) -> list[_Ends]:
 def table_html(block: Table) -> Markup:
     """Return a table in its frame, or the sentence that says why there is none."""
     caption = escaped(block.caption)
-    if not block.rows:
+    if not block.rows and not block.ready:
         return Markup(f'<p class="nothing"><strong>{caption}.</strong> {escaped(block.empty)}</p>\n')  # noqa: S704
     name = escaped(block.id)
     wide = " wide" if len(block.columns) >= _WIDE else ""
@@ -156,6 +154,7 @@ def table_html(block: Table) -> Markup:
     ends = _columns(block.columns)
     ids: Sequence[str | None] = block.row_ids or [None] * len(block.rows)
     out += [_row(items, ends, row_id) for items, row_id in zip(block.rows, ids, strict=True)]
+    out += block.ready
     out.append("</tbody>\n")
     if block.total:
         out.append(f'<tfoot><tr><th scope="row">{_cell(block.total[0])}</th>')

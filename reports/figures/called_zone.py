@@ -81,11 +81,15 @@ class ZoneDrawing:
     words: str
 
     @property
+    def enlarged(self) -> int:
+        """How many times as large as the zone its offsets are drawn."""
+        return self.measure.enlarged
+
+    @property
     def note(self) -> str:
         """What is drawn to which scale."""
         times = {1: "to the same scale as the zone", 2: "twice as large as the zone"}
-        enlarged = self.measure.enlarged
-        return f"Marks in inches. Offsets are drawn {times.get(enlarged, f'{enlarged} times as large as the zone')}."
+        return f"Marks in inches. Offsets are drawn {times.get(self.enlarged, f'{self.enlarged} times as large as the zone')}."
 
 
 def signed(value: float | None) -> str:

@@ -46,7 +46,7 @@ def rules_table(table_id: str, caption: str, rules: Sequence[Row]) -> Table:
         )
         for rule in rules
     ]
-    return Table(table_id, caption, _OWN_RULES, rows)
+    return Table(table_id, caption, _OWN_RULES, (), ready=rows)
 
 
 @lru_cache(maxsize=1024)
