@@ -16,6 +16,7 @@ import random
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 
 from pipeline.rules.compile import Regime, RuleBook
+from pipeline.rules.diagram import Forest
 from pipeline.rules.expression import memberships_in, names_in
 from pipeline.rules.model import Answer, Rule
 from pipeline.rules.reading import decisions
@@ -65,16 +66,16 @@ def _speaks(rule_id: str, answer: Hashable) -> bool:
 
 def witnesses(book: RuleBook, regime: Regime) -> dict[str, dict[str, str]]:
     """By rule that speaks anywhere: complete facts on which it speaks, as quiet as can be."""
-    forest, quiet = book.forest, quiet_values()
-    able = sorted({rule_id for one in forest.ends(regime.root) if isinstance(one, Answer) for rule_id in one.rule_ids})
+    return {rule_id: dict(case) for rule_id, case in _witnesses(book.forest, regime.root).items()}
+
+
+@functools.lru_cache(maxsize=16)
+def _witnesses(forest: Forest, root: int) -> dict[str, dict[str, str]]:
+    quiet = quiet_values()
+    able = sorted({rule_id for one in forest.ends(root) if isinstance(one, Answer) for rule_id in one.rule_ids})
     found = {}
     for rule_id in able:
-        case = find_case(
-            forest,
-            regime.root,
-            functools.partial(_speaks, rule_id),
-            quiet=quiet,
-        )
+        case = find_case(forest, root, functools.partial(_speaks, rule_id), quiet=quiet)
         if case is not None:
             found[rule_id] = {**quiet, **case}
     return found

@@ -62,6 +62,10 @@ def find_case(
         for name, values in (allowed or {}).items()
     }
     dead: set[int] = set()
+    orders = [
+        sorted(range(len(variable.values)), key=lambda i: variable.values[i] != (quiet or {}).get(variable.name))
+        for variable in forest.variables
+    ]
 
     def walk(node: int) -> dict[str, str] | None:
         if node in dead:
@@ -73,8 +77,7 @@ def find_case(
             return None
         level = forest.levels[node]
         variable = forest.variables[level]
-        first = (quiet or {}).get(variable.name)
-        for place in sorted(range(len(variable.values)), key=lambda i: variable.values[i] != first):
+        for place in orders[level]:
             if level in narrowed and place not in narrowed[level]:
                 continue
             rest = walk(forest.branches[node][place])
