@@ -28,7 +28,7 @@ from reports.pages.misrulings import misrulings_page
 from reports.pages.quality import quality_page
 from reports.pages.quality_checks import checks_page
 from reports.pages.quiz import quiz_page
-from reports.pages.rankings import rankings_page
+from reports.pages.rankings import rankings_pages
 from reports.pages.rules import rule_pages
 from reports.pages.standards import standards_page, trial_scripts
 from reports.pages.validity import validity_page
@@ -53,10 +53,10 @@ class _Builder:
         for page in (
             board_page(self.book, top, lists),
             standards_page(self.book, top),
-            rankings_page(self.book, top, lists),
+            *rankings_pages(self.book, top, lists),
             compare_page(self.book, top),
             misrulings_page(self.book, top, lists),
-            *clinics_pages(self.book, top, SiteLinks(self.atlas, "../")),
+            *clinics_pages(self.book, top, lists),
             *decision_pages(self.book, top, SiteLinks(self.atlas, "../"), lists),
             called_zone_page(self.book, top, lists),
             evaluators_page(self.book, top, lists),

@@ -73,10 +73,6 @@ class _LongList:
         without = f"Where scripts run, all {count(len(self.table.rows))} rows can be searched and sorted here."
         return Tool(f"rows-{start}-{self.table.id}", "rows", without, root + data_address(self.name))
 
-    def address(self, href: str) -> str:
-        """Return an address as it is from the top of the site; one within the page leads to that page."""
-        return f"{self.home.href.partition('#')[0]}{href}" if href.startswith("#") else href
-
 
 class LongLists:
     """The long lists of a site, gathered while its pages are made; afterwards their parts and data are taken."""
@@ -95,23 +91,27 @@ class LongLists:
         self._lists.append(_LongList(key, table, title, home, nav))
         return self._lists[-1].file(1)
 
-    def front(self, table: Table, most: int, title: str, home: Link, nav: str) -> tuple[Table, list[Block]]:
+    def front(
+        self, table: Table, most: int, title: str, home: Link, nav: str, root: str = ""
+    ) -> tuple[Table, list[Block]]:
         """Return the first `most` rows of a list, and what stands below: the search over all of it, and its parts.
 
-        A list that is no longer than that comes back as it is, with nothing below.
+        A list that is no longer than that has nothing below. The addresses of `table` and `home` are from the top of
+        the site; what is returned is for a page from which `root` leads there.
         """
+        rows = [[_moved(cell, home, root) for cell in row] for row in table.rows[:most]] if root else table.rows[:most]
         if len(table.rows) <= most:
-            return table, []
+            return replace(table, rows=rows), []
         self.add(table, title, home, nav)
         made = self._lists[-1]
         items: list[list[Inline]] = [
-            [Link(_span(part), made.file(number)), f": {_ends(table, part)}"]
+            [Link(_span(part), root + made.file(number)), f": {_ends(table, part)}"]
             for number, part in enumerate(made.parts, 1)
         ]
         whole = f"All {count(len(table.rows))} rows in this order"
         return (
-            replace(table, rows=table.rows[:most], row_ids=table.row_ids[:most]),
-            [made.tool(0, ""), Points(items, title=whole)],
+            replace(table, rows=rows, row_ids=table.row_ids[:most]),
+            [made.tool(0, root), Points(items, title=whole)],
         )
 
     def pages(self) -> Iterator[Page]:
@@ -130,13 +130,13 @@ class LongLists:
             header = {
                 "caption": one.table.caption,
                 "columns": [[column.title, column.kind] for column in one.table.columns],
-                "rows": [[_packed(cell, one) for cell in row] for row in one.table.rows],
+                "rows": [[_packed(cell, one.home) for cell in row] for row in one.table.rows],
             }
             yield one.name, packed_script(one.name, header)
 
 
 def _part_page(one: _LongList, number: int, part: range) -> Page:
-    rows = [[_moved(cell, one) for cell in one.table.rows[place]] for place in part]
+    rows = [[_moved(cell, one.home, "../") for cell in one.table.rows[place]] for place in part]
     table = replace(
         one.table,
         rows=rows,
@@ -179,26 +179,31 @@ def _ends(table: Table, part: range) -> str:
     return f"{first} to {last}" if len(part) > 1 else first
 
 
-def _moved(cell: Cell, one: _LongList) -> Cell:
-    """Return a cell with its addresses as they are from the folder of the parts."""
+def _address(href: str, home: Link) -> str:
+    """Return an address as it is from the top of the site; one within the page of the list leads to that page."""
+    return f"{home.href.partition('#')[0]}{href}" if href.startswith("#") else href
+
+
+def _moved(cell: Cell, home: Link, root: str) -> Cell:
+    """Return a cell with its addresses as they are on a page from which `root` leads to the top."""
 
     def link(to: Link) -> Link:
-        return Link(to.text, f"../{one.address(to.href)}")
+        return Link(to.text, f"{root}{_address(to.href, home)}")
 
     return cell._replace(
-        href=None if cell.href is None else f"../{one.address(cell.href)}",
+        href=None if cell.href is None else f"{root}{_address(cell.href, home)}",
         links=tuple(link(to) for to in cell.links),
         parts=tuple(link(part) if isinstance(part, Link) else part for part in cell.parts),
     )
 
 
-def _packed(cell: Cell, one: _LongList) -> str | list[Any]:
+def _packed(cell: Cell, home: Link) -> str | list[Any]:
     """Return a cell as the data have it."""
 
     def inline(part: Inline) -> str | list[str]:
-        return [part.text, one.address(part.href)] if isinstance(part, Link) else str(part)
+        return [part.text, _address(part.href, home)] if isinstance(part, Link) else str(part)
 
-    href = None if cell.href is None else one.address(cell.href)
+    href = None if cell.href is None else _address(cell.href, home)
     found: list[Any] = [
         cell.text,
         cell.sort,

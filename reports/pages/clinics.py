@@ -5,11 +5,26 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
-from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Paragraph, Points, Section, Table, Terms
+from reports.blocks import (
+    Block,
+    Cell,
+    Column,
+    Figure,
+    Inline,
+    Link,
+    Page,
+    Paragraph,
+    Points,
+    Section,
+    Table,
+    Terms,
+    Tool,
+)
 from reports.book import Row, SeasonBook
 from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, joined_subjects, situation, subject
 from reports.figures.clinics import removed_chart
 from reports.links import SiteLinks, link_cell
+from reports.long_lists import SCRIPTS, LongLists
 from reports.naming import anchor
 from reports.words import count, interval, num, number, percent, plural
 
@@ -43,8 +58,11 @@ def session_place(session: int, *, apart: bool, root: str = "") -> str:
     return f"{root}clinics/session-{session}.html" if apart else f"{root}clinics.html#session-{session}"
 
 
-def clinics_pages(book: SeasonBook, links: SiteLinks, deep: SiteLinks) -> Iterator[Page]:
-    """Yield `clinics.html` and, where there are many sessions, a page for each; `deep` holds the links of the latter."""
+def clinics_pages(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Iterator[Page]:
+    """Yield `clinics.html` and, where there are many sessions or people in them, a page for each session.
+
+    `links` are those from the top of the site; a session of too many people for a page is handed to `lists`.
+    """
     sessions, subjects = book.rows("clinic_session"), book.by("clinic_subject", "session")
     attendees = book.by("clinic_attendee", "session")
     titles = {row["misruling_code"]: row["title"] for row in book.misrulings}
@@ -53,8 +71,10 @@ def clinics_pages(book: SeasonBook, links: SiteLinks, deep: SiteLinks) -> Iterat
     sections = [_plan_section(sessions)]
     if plan and sessions:
         sections.append(_assumptions(book, plan))
-    there = deep if apart else links
-    told = [_session_section(row, subjects[row["session"]], attendees[row["session"]], titles, there) for row in sessions]
+    told = [
+        _session_section(row, subjects[row["session"]], attendees[row["session"]], titles, links, lists, apart=apart)
+        for row in sessions
+    ]
     if not apart:
         sections += told
     targets = book.rows("clinic_target")
@@ -63,9 +83,10 @@ def clinics_pages(book: SeasonBook, links: SiteLinks, deep: SiteLinks) -> Iterat
     sections.append(Section("safety", "Before anybody throws a ball", [Points([[text] for text in CAUTIONS])]))
     yield Page("clinics.html", "Clinics", [_lead(plan)], sections, nav="clinics.html")
     for section in told if apart else ():
-        trail = (Link("Clinics", f"{deep.root}clinics.html"),)
+        trail = (Link("Clinics", "../clinics.html"),)
         lead = "What is taught, who attends, and why."
-        yield Page(f"clinics/{section.id}.html", section.title, [lead], [section], trail, nav="clinics.html")
+        scripts = SCRIPTS if any(isinstance(block, Tool) for block in section.blocks) else ()
+        yield Page(f"clinics/{section.id}.html", section.title, [lead], [section], trail, nav="clinics.html", scripts=scripts)
 
 
 def _lead(plan: Row | None) -> str:
@@ -185,13 +206,24 @@ def _assumptions(book: SeasonBook, plan: Row) -> Section:
 
 
 def _session_section(
-    row: Row, subjects: Sequence[Row], attendees: Sequence[Row], titles: Mapping[str, str], links: SiteLinks
+    row: Row,
+    subjects: Sequence[Row],
+    attendees: Sequence[Row],
+    titles: Mapping[str, str],
+    links: SiteLinks,
+    lists: LongLists,
+    *,
+    apart: bool,
 ) -> Section:
-    number_ = row["session"]
+    number_, root = row["session"], "../" if apart else ""
+    home = Link("Clinics", session_place(number_, apart=apart))
+    every = _attendee_table(number_, row["topics"].split(";"), attendees, titles, links)
+    people, below = lists.front(every, PEOPLE, f"Who attends session {number_}", home, "clinics.html", root)
     blocks: list[Block] = [
-        Paragraph([f"Held {FORMS[row['form']]}. To print: ", *_with_commas(_sheets(number_, links.root)), "."]),
+        Paragraph([f"Held {FORMS[row['form']]}. To print: ", *_with_commas(_sheets(number_, root)), "."]),
         _subject_table(number_, subjects, titles),
-        _attendee_table(number_, row["topics"].split(";"), attendees, titles, links),
+        people,
+        *below,
     ]
     return Section(
         f"session-{number_}",

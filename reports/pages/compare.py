@@ -9,11 +9,15 @@ from reports.blocks import Block, Cell, Column, Inline, Link, Page, Paragraph, S
 from reports.book import Row, SeasonBook
 from reports.data_scripts import data_address
 from reports.links import SiteLinks, link_cell, pair_anchor
+from reports.long_lists import room
 from reports.naming import slug
 from reports.pages.compare_data import INDEX
 from reports.words import count, interval, num, percent, plural
 
 _MOST_PAIRS = 100
+"""Pairs of one level; over all levels no more than `_ALL_PAIRS`, each of which takes some 600 bytes."""
+
+_ALL_PAIRS = 300
 
 
 def compare_page(book: SeasonBook, links: SiteLinks) -> Page:
@@ -43,10 +47,11 @@ def compare_page(book: SeasonBook, links: SiteLinks) -> Page:
             ],
         )
     ]
-    for level, rows in groupby(ranked, key=lambda row: row["level"]):
-        members = list(rows)
+    levels = [(level, list(rows)) for level, rows in groupby(ranked, key=lambda row: row["level"])]
+    most = min(_MOST_PAIRS, room([len(members) for _, members in levels], _ALL_PAIRS))
+    for level, members in levels:
         if len(members) > 1:
-            sections.append(_level_section(book, links, level, members, seen))
+            sections.append(_level_section(book, links, level, members, seen, most))
     if len(sections) == 1:
         nobody = Paragraph(["No two umpires of one level have a graded call, so there is nobody to compare."])
         sections = [Section("nobody", "Nobody to compare", [nobody])]
@@ -65,7 +70,7 @@ def compare_page(book: SeasonBook, links: SiteLinks) -> Page:
 
 
 def _level_section(
-    book: SeasonBook, links: SiteLinks, level: str, members: Sequence[Row], seen: dict[str, list[Row]]
+    book: SeasonBook, links: SiteLinks, level: str, members: Sequence[Row], seen: dict[str, list[Row]], most: int
 ) -> Section:
     pairs = [
         (one, other)
@@ -73,7 +78,7 @@ def _level_section(
         if one["linked_group"] == other["linked_group"] and one["p_ahead_of_next"] is not None
     ]
     told = [pair for pair in pairs if pair[0]["p_ahead_of_next"] >= book.policy.interval]
-    shown = pairs[:_MOST_PAIRS]
+    shown = pairs[:most]
     blocks: list[Block] = []
     groups = len({row["linked_group"] for row in members})
     if groups > 1:

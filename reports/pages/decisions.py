@@ -30,8 +30,8 @@ from reports.naming import folder_names
 from reports.pages.form_names import ENTRIES, READING_ORDER, entry_anchor, is_by_name, names_section
 from reports.words import AREAS, NOTHING, READINGS, count, day, marked, num, percent, plural, reasons, sentence
 
-LISTED = 300
-"""Decisions that the first page lists; the tables have all."""
+LISTED = 100
+"""Decisions that the first page lists."""
 
 COMPARISONS: dict[str, tuple[str, MarkName]] = {
     "agrees": ("As advised", "ring"),
@@ -92,11 +92,11 @@ def _front(
         [
             _forms_section(book, parts),
             *([names_section(parts, links, lists)] if is_long else []),
-            *_record(book, rows, links),
+            *_record(book, rows, links, lists),
             _how_section(),
         ],
         nav="decisions.html",
-        scripts=SCRIPTS if is_long else (),
+        scripts=SCRIPTS if is_long or len(rows) > LISTED else (),
     )
 
 
@@ -134,7 +134,7 @@ def _forms_section(book: SeasonBook, parts: Sequence[tuple[str, str, list[Row]]]
     )
 
 
-def _record(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> list[Section]:
+def _record(book: SeasonBook, rows: Sequence[Row], links: SiteLinks, lists: LongLists) -> list[Section]:
     latest = [row for row in rows if row["is_latest"]]
     tally = Counter(row["comparison"] for row in latest)
     blocks: list[Block] = []
@@ -155,26 +155,25 @@ def _record(book: SeasonBook, rows: Sequence[Row], links: SiteLinks) -> list[Sec
             row["name"], row["umpire_id"], row["decided_on"],
         ),
     )  # fmt: skip
-    blocks.append(
-        Table(
-            "decision-record",
-            "Decisions on record, those that differ from the advice first",
-            [
-                Column("Umpire"),
-                Column("Level decided on"),
-                Column("Meeting", "ref"),
-                Column("Decision"),
-                Column("Advice now"),
-                Column("Chance", "num"),
-                Column("Beside the advice"),
-                Column("The committee's reasons", "long"),
-            ],
-            [_record_cells(book, row, links) for row in ordered[:LISTED]],
-            empty="No decision was handed in. Write them into decisions.csv (platework blank decisions prints an empty sheet).",
-        )
+    table = Table(
+        "decision-record",
+        "Decisions on record, those that differ from the advice first",
+        [
+            Column("Umpire"),
+            Column("Level decided on"),
+            Column("Meeting", "ref"),
+            Column("Decision"),
+            Column("Advice now"),
+            Column("Chance", "num"),
+            Column("Beside the advice"),
+            Column("The committee's reasons", "long"),
+        ],
+        [_record_cells(book, row, links) for row in ordered],
+        empty="No decision was handed in. Write them into decisions.csv (platework blank decisions prints an empty sheet).",
     )
-    if len(rows) > LISTED:
-        blocks.append(Paragraph([f"The first {LISTED} of {count(len(rows))}; tables/pub_committee_decision.csv has all."]))
+    home = Link("Decisions", "decisions.html#record")
+    shown, below = lists.front(table, LISTED, "Decisions on record", home, "decisions.html")
+    blocks += [shown, *below]
     return [
         Section(
             "record",

@@ -2,6 +2,21 @@
 
 from __future__ import annotations
 
+from reports.book import SeasonBook
+from reports.heads import site_head
+from reports.links import Atlas, SiteLinks
+from reports.long_lists import LongLists
+from reports.pages.board import board_page
+from reports.pages.called_zone import called_zone_page
+from reports.pages.clinics import clinics_pages
+from reports.pages.compare import compare_page
+from reports.pages.decisions import decision_pages
+from reports.pages.evaluators import evaluators_page
+from reports.pages.misrulings import misrulings_page
+from reports.pages.quiz import quiz_page
+from reports.pages.rankings import rankings_pages
+from reports.paper import write_page
+
 PEOPLE = 2_600
 LAST = '<b>Zenobia</b> "Last" <script>window.ran = 1</script>'
 """The name of the umpire with the highest number; he stands at the end of every list."""
@@ -70,3 +85,31 @@ def fill(store, sample_season, people=PEOPLE):
         "0.98 AS agree_high, 0.9 AS facts_recorded_share",
         "(SELECT * FROM range(70) AS t(i))",
     )
+    add(
+        "pub_committee_decision",
+        "umpire_id, name, 'low' AS level, DATE '2026-06-01' AS decided_on, 'promote' AS decision, 'chair' AS decided_by, "
+        "repeat('He has earned it by his work. ', 12) AS reasons, 'ready' AS verdict, 1 - share AS probability, 'agrees' AS comparison, "
+        "true AS is_latest",
+        f"(SELECT * FROM {umpires} WHERE i % 10 = 3)",
+    )
+
+
+def written(store, sample_season, folder):
+    """Write the pages that list people, with their parts; return their texts by path, and the lists' data by name."""
+    book, lists = SeasonBook(sample_season.POLICY, store), LongLists()
+    atlas = Atlas.of(book)
+    top, head = SiteLinks(atlas, ""), site_head(book)
+    one = (board_page, misrulings_page, called_zone_page, evaluators_page, quiz_page)
+    pages = [
+        *(make(book, top, lists) for make in one),
+        *rankings_pages(book, top, lists),
+        *clinics_pages(book, top, lists),
+        *decision_pages(book, top, SiteLinks(atlas, "../"), lists),
+        compare_page(book, top),
+    ]
+    for page in (*pages, *lists.pages()):
+        write_page(folder, page, head)
+    texts = {
+        path.relative_to(folder).as_posix(): path.read_text(encoding="utf-8") for path in sorted(folder.rglob("*.html"))
+    }
+    return texts, dict(lists.scripts())

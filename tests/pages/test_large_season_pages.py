@@ -18,9 +18,15 @@ from reports.pages.quality_checks import checks_page
 from reports.paper import Masthead, render
 from schemas import all_tables
 
-_SPEC = importlib.util.spec_from_file_location("large_sample", Path(__file__).with_name("sample_season.py"))
-sample_season = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(sample_season)
+
+def module(name):
+    spec = importlib.util.spec_from_file_location(f"large_{name}", Path(__file__).with_name(f"{name}.py"))
+    found = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(found)
+    return found
+
+
+sample_season, large_association = module("sample_season"), module("large_association")
 
 EVALUATORS = 400
 FINDINGS = 24_000
@@ -105,3 +111,17 @@ def test_every_declared_table_stands_once_in_the_dictionary_and_neither_page_is_
     told = [section.id for page in made for section in page.sections]
     assert sorted(told) == sorted(table.name for table in all_tables())
     assert max(len(render(page, HEAD).encode()) for page in made) <= LARGEST
+
+
+@pytest.mark.parametrize(
+    ("people", "groups"), [(1_000, 1), (1_000, 60), pytest.param(5_000, 1, marks=pytest.mark.slow)]
+)
+def test_no_page_and_no_data_of_a_large_association_are_larger_than_300_kb(tmp_path, people, groups):
+    """Umpires whom evaluators link, or in so many groups apart; 1,000 on one page would take three quarters of a megabyte."""
+    with Store() as store:
+        large_association.fill(store, sample_season, people)
+        store.run(f"UPDATE published.pub_ranking SET linked_group = 1 + substr(umpire_id, 2)::INTEGER % {groups}")
+        texts, scripts = large_association.written(store, sample_season, tmp_path)
+    assert len(texts) > people / 40
+    assert {path: len(text.encode()) for path, text in texts.items() if len(text.encode()) > LARGEST} == {}
+    assert {name: len(content) for name, content in scripts.items() if len(content) > LARGEST} == {}

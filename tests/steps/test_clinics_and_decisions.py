@@ -76,7 +76,7 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     found = {}
     with pytest.MonkeyPatch.context() as patch:
         # The second count of the checks takes most of the time, and is looked at elsewhere.
-        patch.setattr(check, "validate", lambda *_: Validated({}, {}, {}, {}))
+        patch.setattr(check, "confirm", lambda *_: Validated({}, {}, {}, {}))
         for name, more in (("without", {}), ("with", {"decisions": DECISIONS})):
             config = season(tmp_path_factory.mktemp(name), {**SHEETS, **more})
             whole_run.run_stages(config, whole_run.STAGES)
@@ -256,12 +256,13 @@ def test_the_minutes_have_everybody_once_with_the_advice_and_room_for_the_decisi
 def test_many_sessions_have_a_page_each_and_a_few_share_one(runs, tmp_path):
     from reports.book import SeasonBook
     from reports.links import Atlas, SiteLinks
+    from reports.long_lists import LongLists
     from reports.pages.clinics import clinics_pages
 
     def files(store) -> list[str]:
         book = SeasonBook(POLICY, store)
         atlas = Atlas.of(book)
-        return [page.path for page in clinics_pages(book, SiteLinks(atlas, ""), SiteLinks(atlas, "../"))]
+        return [page.path for page in clinics_pages(book, SiteLinks(atlas, ""), LongLists())]
 
     copy = tmp_path / "season.duckdb"
     copy.write_bytes((runs["with"] / "season.duckdb").read_bytes())
