@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from queue import Queue
 
 from pipeline.checks.contracts import applicable, checks_of, in_dependency_order
 from pipeline.checks.cross_table import find_across
 from pipeline.checks.findings import make_finding_table, note_results
 from pipeline.checks.quarantine import META_TABLES, balance_books, copies_of, part_rows
-from pipeline.checks.validation import Looked, Validated, validate
+from pipeline.checks.validation import Asked, Looked, Validated, ask, confirm
 from pipeline.config import RunConfig
 from pipeline.store import StepResult, Store
 from schemas import layer_tables
@@ -27,12 +29,19 @@ def check_season(config: RunConfig, store: Store) -> StepResult:
         The two ways of checking name different rows, or the rows of a file do not add up: a fault of this
         program. Nothing is written then.
     """
-    with store.transaction():
-        looked = _part_all(store)
-        balance_books(store)
-        validated = validate(store, looked)
+    with store.transaction(), ThreadPoolExecutor(1) as beside:
+        asked: Queue[Asked | None] = Queue()
+        # Great-expectations runs on one core and mostly in Python, the engine mostly not: they do not wait for each
+        # other.
+        confirmed = beside.submit(confirm, iter(asked.get, None))
+        try:
+            looked = _part_all(store, asked)
+            balance_books(store)
+            find_across(config, store)
+        finally:
+            asked.put(None)
+        validated = confirmed.result()
         _write_results(store, looked, validated)
-        find_across(config, store)
         across = note_results(store, "meta.finding", "check")
         rows_in = sum(item.came for item in looked)
         rows_out = sum(int(store.value(f"SELECT count(*) FROM checked.{item.table.name}")) for item in looked)
@@ -45,8 +54,8 @@ def check_season(config: RunConfig, store: Store) -> StepResult:
     return StepResult("check", rows_in, rows_out, notes=notes)
 
 
-def _part_all(store: Store) -> list[Looked]:
-    """Check every table, those that others point to first, and return what was checked."""
+def _part_all(store: Store, asked: Queue[Asked | None]) -> list[Looked]:
+    """Check every table, those that others point to first; ask to have each confirmed, and return what was checked."""
     for name in META_TABLES:
         store.run(meta_table_sql(name))
     make_finding_table(store, "meta.finding")
@@ -60,6 +69,8 @@ def _part_all(store: Store) -> list[Looked]:
             came = int(store.value(f"SELECT count(*) FROM staged.{table.name}"))
             rows = int(store.value(f"SELECT count(*) FROM {relation}"))
             looked.append(Looked(table, relation, came, rows, checks, copies_of(table)))
+            if rows:
+                asked.put(ask(store, looked[-1]))
     return looked
 
 

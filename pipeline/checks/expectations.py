@@ -10,9 +10,10 @@ import importlib
 import importlib.metadata
 import os
 import re
+import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -169,11 +170,42 @@ def suite_record(made: ExpectationSuite) -> dict[str, Any]:
     }
 
 
+_ahead: list[threading.Thread] = []
+"""The thread that imports the package ahead of its use, while there is one."""
+
+
+def import_ahead() -> None:
+    """Begin to import the package beside other work; `quiet_context` and `end_import_ahead` wait for it."""
+    _report_nothing()
+    if not _ahead:
+        _ahead.append(threading.Thread(target=_import_quietly, name="import of great-expectations"))
+        _ahead[0].start()
+
+
+def end_import_ahead() -> None:
+    """Wait until an import that was begun ahead is over."""
+    while _ahead:
+        _ahead[0].join()
+        _ahead.clear()
+
+
+def _report_nothing() -> None:
+    # Releases before 1.24 report their use to an outside host unless told not to.
+    os.environ["GX_ANALYTICS_ENABLED"] = "false"
+
+
+def _import_quietly() -> None:
+    with warnings.catch_warnings(), suppress(Exception):
+        # What goes wrong is told where the package is used.
+        warnings.simplefilter("ignore")
+        importlib.import_module("great_expectations")
+
+
 @contextmanager
 def quiet_context() -> Iterator[EphemeralDataContext]:
     """Give a great-expectations context in memory, with tracking, progress bars and warnings off."""
-    # Releases before 1.24 report their use to an outside host unless told not to.
-    os.environ["GX_ANALYTICS_ENABLED"] = "false"
+    _report_nothing()
+    end_import_ahead()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import great_expectations as gx

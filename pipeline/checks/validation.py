@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.checks.contracts import Check
 from pipeline.checks.expectations import (
@@ -24,6 +24,10 @@ from pipeline.checks.violations import copies_sql
 from pipeline.errors import DisagreementError
 from pipeline.store import Store, write_bytes
 from schemas import Table
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from great_expectations.data_context.data_context.ephemeral_data_context import EphemeralDataContext
 
 WHOLE_ROWS = 200_000
 """Up to this many rows a table is validated whole; above, its violating rows and a sample (saves minutes)."""
@@ -75,8 +79,46 @@ class Validated:
             write_bytes(folder / name, (text + "\n").encode("utf-8"))
 
 
-def validate(store: Store, looked: Sequence[Looked]) -> Validated:
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of great-expectations about one table: its rows as frames, and the rows that SQL found.
+
+    `parts` has for each frame its checks and the known ids that its rows name, by parameter.
+    """
+
+    item: Looked
+    scope: Literal["whole", "sample"]
+    dates: frozenset[str]
+    firsts: frozenset[int]
+    parts: tuple[tuple[tuple[Check, ...], pd.DataFrame, dict[str, list[str]]], ...]
+    by_sql: dict[str, set[int]]
+
+
+def validate(store: Store, looked: Iterable[Looked]) -> Validated:
     """Validate every table that has rows with great-expectations, against `meta.violation`.
+
+    Raises
+    ------
+    DisagreementError
+        The rows found for a check differ between the two, or an expectation could not be computed.
+    """
+    return confirm(ask(store, item) for item in looked if item.rows)
+
+
+def ask(store: Store, item: Looked) -> Asked:
+    """Gather from the store what `confirm` needs to know about a table that has rows."""
+    dates = frozenset(field.name for field in item.table.fields if field.type == "date")
+    whole = item.rows <= WHOLE_ROWS
+    firsts = _first_copies(store, item)
+    parts = []
+    for relation, checks in _parts(item, has_copies=bool(firsts)):
+        rows = relation if whole else _sample(store, item, relation, firsts)
+        parts.append((checks, store.frame(frame_sql(checks, rows, dates)), _known_ids(store, checks, rows)))
+    return Asked(item, "whole" if whole else "sample", dates, firsts, tuple(parts), _by_sql(store, item, firsts))
+
+
+def confirm(asked: Iterable[Asked]) -> Validated:
+    """Validate tables with great-expectations; it reads no store, so that it may run beside the engine.
 
     Raises
     ------
@@ -85,41 +127,37 @@ def validate(store: Store, looked: Sequence[Looked]) -> Validated:
     """
     done = Validated({}, {}, {}, {})
     with quiet_context() as context:
-        for item in looked:
-            if not item.rows:
-                continue
-            table = item.table.name
-            dates = frozenset(field.name for field in item.table.fields if field.type == "date")
-            whole = item.rows <= WHOLE_ROWS
-            firsts = _first_copies(store, item)
-            outcomes: list[Outcome] = []
-            rows_validated = 0
-            for relation, checks in _parts(item, has_copies=bool(firsts)):
-                rows = relation if whole else _sample(store, item, relation, firsts)
-                frame = store.frame(frame_sql(checks, rows, dates))
-                made = suite(table, checks, dates)
-                outcomes += run_suite(context, made, frame, _known_ids(store, checks, rows))
-                rows_validated = len(frame)
-            _compare(table, item.checks, outcomes, _by_sql(store, item, firsts))
-            outcomes = [_later_copies(outcome, item, firsts) for outcome in outcomes]
-            done.outcomes.update({outcome.check_id: outcome for outcome in outcomes})
-            done.scopes[table] = "whole" if whole else "sample"
-            done.suites[table] = suite_record(suite(table, item.checks, dates))
-            done.results[table] = {
-                "rows": item.rows,
-                "rows_validated": rows_validated,
-                "scope": done.scopes[table],
-                "checks": [
-                    {
-                        "check_id": outcome.check_id,
-                        "success": not outcome.failing,
-                        "failed": len(outcome.failing),
-                        "row_ids": sorted(outcome.failing),
-                    }
-                    for outcome in outcomes
-                ],
-            }
+        for one in asked:
+            _confirm_table(context, one, done)
     return done
+
+
+def _confirm_table(context: EphemeralDataContext, asked: Asked, done: Validated) -> None:
+    item, table = asked.item, asked.item.table.name
+    outcomes: list[Outcome] = []
+    rows_validated = 0
+    for checks, frame, known in asked.parts:
+        outcomes += run_suite(context, suite(table, checks, asked.dates), frame, known)
+        rows_validated = len(frame)
+    _compare(table, item.checks, outcomes, asked.by_sql)
+    outcomes = [_later_copies(outcome, item, asked.firsts) for outcome in outcomes]
+    done.outcomes.update({outcome.check_id: outcome for outcome in outcomes})
+    done.scopes[table] = asked.scope
+    done.suites[table] = suite_record(suite(table, item.checks, asked.dates))
+    done.results[table] = {
+        "rows": item.rows,
+        "rows_validated": rows_validated,
+        "scope": asked.scope,
+        "checks": [
+            {
+                "check_id": outcome.check_id,
+                "success": not outcome.failing,
+                "failed": len(outcome.failing),
+                "row_ids": sorted(outcome.failing),
+            }
+            for outcome in outcomes
+        ],
+    }
 
 
 def _parts(item: Looked, *, has_copies: bool) -> list[tuple[str, tuple[Check, ...]]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -53,11 +53,12 @@ class _Survey:
         return self.next_id - 1
 
 
-def load_season(config: RunConfig, store: Store) -> StepResult:
+def load_season(config: RunConfig, store: Store, meanwhile: Callable[[], None] | None = None) -> StepResult:
     """Read every sheet of the season folder into `raw.*` and `staged.*`, in one transaction.
 
     Rows that cannot be split or typed go to `meta.reject`, each with file, line, reason and remedy;
-    `meta.file` holds the account of every file.
+    `meta.file` holds the account of every file. `meanwhile` is called once all sheets are known to be readable, to
+    begin what may go on beside the loading.
 
     Raises
     ------
@@ -80,6 +81,8 @@ def load_season(config: RunConfig, store: Store) -> StepResult:
             survey.faults += files.missing_tables(present | {name for name in faulty if name}, config.season)
         if survey.faults:
             raise FaultsError(survey.faults)
+        if meanwhile is not None:
+            meanwhile()
         with store.transaction():
             return _load_all(store, survey, tables, folder, config)
 

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import random
+import threading
+import warnings
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from rapidfuzz import fuzz, process
 
-from pipeline.checks import quarantine, words
+from pipeline.checks import check, quarantine, words
 from pipeline.checks.contracts import checks_of
+from pipeline.checks.expectations import import_ahead, quiet_context
+from pipeline.checks.validation import Asked
 from pipeline.checks.words import NEAR, nearest_ids
+from pipeline.config import Policy, RunConfig
+from pipeline.errors import FaultsError
+from pipeline.ingest.load import load_season
 from pipeline.ingest.stage import staged_tables_sql
 from pipeline.store import Store
 from schemas import table
@@ -84,3 +92,59 @@ def test_the_nearest_id_is_the_one_that_a_look_through_all_of_them_finds(monkeyp
     monkeypatch.setattr(words, "_MOST_COMPARED", 3 * len(known))
     assert nearest_ids(texts, known) == expected
     assert nearest_ids(texts, []) == {}
+
+
+def test_an_import_that_was_begun_ahead_is_over_when_the_package_is_used() -> None:
+    running = threading.active_count()
+    before = list(warnings.filters)
+    import_ahead()
+    import_ahead()
+    with quiet_context():
+        assert threading.active_count() == running
+    assert warnings.filters == before
+
+
+SHEETS = {
+    "umpires": "umpire_id,name,level\nU01,One,varsity\n",
+    "evaluators": "evaluator_id,name\nE01,Eva\n",
+    "games": "game_id,date,level,rule_code,plate_umpire_id\nG01,2026-04-18,varsity,nfhs,U01\n",
+    "plate_calls": "call_id,game_id,evaluator_id\nC1,G01,E01\n",
+}
+
+
+def season(folder: Path, **other: str) -> RunConfig:
+    """Write a season of four rows, or with other sheets."""
+    for stem, text in {**SHEETS, **other}.items():
+        (folder / f"{stem}.csv").write_text(text, encoding="utf-8")
+    return RunConfig(folder, folder / "out", Policy("T", "", None, None, ()))
+
+
+def test_what_goes_on_beside_a_load_begins_only_once_its_sheets_can_be_read(tmp_path: Path, store: Store) -> None:
+    begun: list[str] = []
+    with pytest.raises(FaultsError, match="nme"):
+        load_season(season(tmp_path, evaluators="evaluator_id,nme\n"), store, lambda: begun.append("too early"))
+    load_season(season(tmp_path), store, lambda: begun.append(str(store.has_table("meta.file"))))
+    assert begun == ["False"]
+
+
+def test_a_fault_while_rows_are_confirmed_beside_ends_both(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    config = season(tmp_path)
+    load_season(config, store)
+    running = threading.active_count()
+    taken: list[str] = []
+
+    def fail(_: Store) -> None:
+        raise ZeroDivisionError
+
+    def take(asked: Iterator[Asked]) -> None:
+        taken.extend(one.item.table.name for one in asked)
+
+    monkeypatch.setattr(check, "balance_books", fail)
+    monkeypatch.setattr(check, "confirm", take)
+    with pytest.raises(ZeroDivisionError):
+        check.check_season(config, store)
+    assert taken == ["umpires", "evaluators", "games", "plate_calls"]
+    assert threading.active_count() == running
+    assert not store.has_table("meta.violation")
