@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,9 @@ def cases(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+Command = Callable[..., subprocess.CompletedProcess[str]]
+
+
 def command(*words: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "pipeline", "explain", *words], capture_output=True, text=True, check=False
@@ -40,8 +44,8 @@ def test_the_command_holds_a_call_against_the_ruling(cases: Path) -> None:
     assert shown.stderr == ""
 
 
-def test_the_command_writes_one_json_document(cases: Path) -> None:
-    shown = command(str(cases), "--case", "foot out", "--format", "json")
+def test_the_command_writes_one_json_document(called: Command, cases: Path) -> None:
+    shown = called("explain", str(cases), "--case", "foot out", "--format", "json")
     found = json.loads(shown.stdout)
     assert found["state"] == "settled"
     assert found["ruling"]["batter"] == "out"
@@ -102,8 +106,8 @@ def test_a_call_that_cannot_be_read_is_refused_with_what_is_allowed(cases: Path,
     assert caught.value.hint
 
 
-def test_an_unknown_case_names_the_column_to_look_in(cases: Path) -> None:
-    shown = command(str(cases), "--case", "nobody")
+def test_an_unknown_case_names_the_column_to_look_in(called: Command, cases: Path) -> None:
+    shown = called("explain", str(cases), "--case", "nobody")
     assert shown.returncode == 2
     assert "the list has no case 'nobody'" in shown.stderr
     assert "case_id" in shown.stderr

@@ -6,10 +6,13 @@ import csv
 import json
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+
+Command = Callable[..., subprocess.CompletedProcess[str]]
 
 
 def command(*words: str) -> subprocess.CompletedProcess[str]:
@@ -69,12 +72,21 @@ def test_the_same_table_gives_the_same_bytes(table: Path, tmp_path: Path) -> Non
     assert made[0] == made[1]
 
 
-def test_a_fit_without_estimates_is_a_finding_with_its_remedy(table: Path, tmp_path: Path) -> None:
+def test_a_fit_without_estimates_is_a_finding_with_its_remedy(called: Command, table: Path, tmp_path: Path) -> None:
     rows = table.read_text(encoding="utf-8").splitlines()
     same = tmp_path / "same.csv"
     same.write_text("\n".join([rows[0], *(";".join([*row.split(";")[:-3], "1", "1", ""]) for row in rows[1:])]))
-    shown = command(
-        str(same), "--response", "right", "--trials", "calls", "--effects", "evaluator", "--out", str(tmp_path / "o")
+    shown = called(
+        "fit",
+        str(same),
+        "--response",
+        "right",
+        "--trials",
+        "calls",
+        "--effects",
+        "evaluator",
+        "--out",
+        str(tmp_path / "o"),
     )
     assert shown.returncode == 1
     assert "have the same result" in shown.stderr
@@ -99,12 +111,12 @@ def test_a_fit_without_estimates_is_a_finding_with_its_remedy(table: Path, tmp_p
     ],
 )
 def test_a_table_that_cannot_be_read_is_wrong_usage_with_its_place(
-    content: str | None, words: str, tmp_path: Path
+    called: Command, content: str | None, words: str, tmp_path: Path
 ) -> None:
     path = tmp_path / "table.csv"
     if content is not None:
         path.write_text(content)
-    shown = command(str(path), "--response", "right", "--effects", "umpire", "--out", str(tmp_path / "o"))
+    shown = called("fit", str(path), "--response", "right", "--effects", "umpire", "--out", str(tmp_path / "o"))
     assert shown.returncode == 2
     assert words in shown.stderr
     assert "To do:" in shown.stderr
@@ -112,7 +124,7 @@ def test_a_table_that_cannot_be_read_is_wrong_usage_with_its_place(
     assert not (tmp_path / "o").exists()
 
 
-def test_unlinked_groups_are_told_and_listed(tmp_path: Path) -> None:
+def test_unlinked_groups_are_told_and_listed(called: Command, tmp_path: Path) -> None:
     rng = np.random.default_rng(2)
     path = tmp_path / "two.csv"
     lines = ["right,umpire,evaluator"]
@@ -120,7 +132,9 @@ def test_unlinked_groups_are_told_and_listed(tmp_path: Path) -> None:
         umpire = i % 10
         lines.append(f"{int(rng.random() < 0.4 + 0.04 * umpire)},U{umpire},E{umpire % 2 * 2 + i // 10 % 2}")
     path.write_text("\n".join(lines))
-    shown = command(str(path), "--response", "right", "--effects", "umpire,evaluator", "--out", str(tmp_path / "o"))
+    shown = called(
+        "fit", str(path), "--response", "right", "--effects", "umpire,evaluator", "--out", str(tmp_path / "o")
+    )
     assert shown.returncode == 1
     assert "umpire and evaluator fall into 2 groups that share no row" in shown.stderr
     (found,) = json.loads((tmp_path / "o" / "summary.json").read_text())["unlinked"]
@@ -129,7 +143,7 @@ def test_unlinked_groups_are_told_and_listed(tmp_path: Path) -> None:
     assert "gather rows in which" in found["remedy"]
 
 
-def test_ordered_and_measured_responses(tmp_path: Path) -> None:
+def test_ordered_and_measured_responses(called: Command, tmp_path: Path) -> None:
     rng = np.random.default_rng(4)
     umpire, evaluator = rng.integers(0, 8, 400), rng.integers(0, 5, 400)
     score = 3 + rng.normal(0, 0.6, 8)[umpire] + rng.normal(0, 0.4, 5)[evaluator] + rng.normal(0, 0.8, 400)
@@ -140,13 +154,19 @@ def test_ordered_and_measured_responses(tmp_path: Path) -> None:
     ]
     path.write_text("\n".join(["score,grade,umpire,evaluator,inning", *rows]))
     words = (str(path), "--effects", "umpire,evaluator", "--covariates", "inning", "--quiet")
-    assert command(*words, "--response", "grade", "--family", "ordered", "--out", str(tmp_path / "a")).returncode == 0
+    assert (
+        called("fit", *words, "--response", "grade", "--family", "ordered", "--out", str(tmp_path / "a")).returncode
+        == 0
+    )
     ordered = json.loads((tmp_path / "a" / "summary.json").read_text())
     assert ordered["categories"] == ["1", "2", "3", "4", "5"]
     cuts = [cut["estimate"] for cut in ordered["thresholds"]]
     assert cuts == sorted(cuts)
     assert ordered["intercept"] is None
-    assert command(*words, "--response", "score", "--family", "gaussian", "--out", str(tmp_path / "b")).returncode == 0
+    assert (
+        called("fit", *words, "--response", "score", "--family", "gaussian", "--out", str(tmp_path / "b")).returncode
+        == 0
+    )
     measured = json.loads((tmp_path / "b" / "summary.json").read_text())
     assert list(measured["sd"]) == ["umpire", "evaluator", "residual"]
     assert measured["sd"]["residual"] == pytest.approx(0.8, abs=0.08)
