@@ -6,7 +6,7 @@ page's order. A set of data beside the pages holds every row, so that a search, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,8 +22,7 @@ LEAST_ROWS = 10
 """Of each list a page shows so many rows, however many lists it has."""
 
 FOLDER = "lists"
-SCRIPTS = ("draws.js", "rows.js")
-"""The scripts that a page with such a list needs."""
+_SCRIPTS = ("draws.js", "rows.js")
 
 
 def room(sizes: Sequence[int], most: int) -> int:
@@ -39,6 +38,14 @@ def room(sizes: Sequence[int], most: int) -> int:
         left -= size
         share = size
     return max(share, LEAST_ROWS)
+
+
+def scripts_for(sections: Iterable[Section]) -> tuple[str, ...]:
+    """Return the scripts that a page of these sections needs for its long lists; none where it has none."""
+    has_lists = any(
+        isinstance(block, Tool) and block.name == "rows" for section in sections for block in section.blocks
+    )
+    return _SCRIPTS if has_lists else ()
 
 
 def first_shown(most: int, size: int) -> str:
@@ -156,7 +163,7 @@ def _part_page(one: _LongList, number: int, part: range) -> Page:
         ],
         trail=(Link(one.home.text, f"../{one.home.href}"),),
         nav=one.nav,
-        scripts=SCRIPTS,
+        scripts=_SCRIPTS,
     )
 
 

@@ -9,7 +9,7 @@ from reports.blocks import Block, Cell, Column, Figure, Inline, Link, Page, Para
 from reports.book import Row, SeasonBook
 from reports.figures.charts import readiness_chart
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists, first_shown, room
+from reports.long_lists import LongLists, first_shown, room, scripts_for
 from reports.naming import slug
 from reports.pages.form_names import BY_NAME, is_by_name
 from reports.words import AREAS, NOTHING, READINGS, count, marked, num, percent, plural, sentence
@@ -25,7 +25,6 @@ def board_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
     levels = [(target, list(rows)) for target, rows in groupby(_ordered(book), key=lambda row: row["target_level"])]
     most = room([len(rows) for _, rows in levels], SHOWN)
     sections = [_level_section(book, links, target, rows, lists, most) for target, rows in levels]
-    is_long = any(len(rows) > most for _, rows in levels)
     if not sections:
         nobody = Paragraph(["No umpire of the roster works a level that the policy names, so nobody is judged."])
         sections = [Section("readiness", "Readiness", [nobody])]
@@ -37,7 +36,7 @@ def board_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
         lead=_lead(book),
         sections=[*sections, _account_section(book)],
         nav="index.html",
-        scripts=((*SCRIPTS, "find.js") if is_long else ("draws.js", "find.js")) if book.readiness else (),
+        scripts=(*(scripts_for(sections) or ("draws.js",)), "find.js") if book.readiness else (),
     )
 
 

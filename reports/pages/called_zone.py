@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.blocks import Block, Cell, Column, Inline, Link, Page, Paragraph, Points, Section, Table, Tool, ZoneFigure
+from reports.blocks import Block, Cell, Column, Inline, Link, Page, Paragraph, Points, Section, Table, ZoneFigure
 from reports.book import Row, SeasonBook
 from reports.figures.called_zone import signed, zone_drawing
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists
+from reports.long_lists import LongLists, scripts_for
 from reports.words import NOTHING, count, num, number, percent, plural
 
 SHOWN = 150
@@ -69,7 +69,7 @@ def called_zone_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Pa
         lead=_lead(fit),
         sections=sections,
         nav="zone.html",
-        scripts=SCRIPTS if any(isinstance(block, Tool) for section in sections for block in section.blocks) else (),
+        scripts=scripts_for(sections),
     )
 
 

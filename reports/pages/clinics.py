@@ -18,13 +18,12 @@ from reports.blocks import (
     Section,
     Table,
     Terms,
-    Tool,
 )
 from reports.book import Row, SeasonBook
 from reports.clinic_words import CAUTIONS, FORMS, KNOWLEDGE, joined_subjects, situation, subject
 from reports.figures.clinics import removed_chart
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists
+from reports.long_lists import LongLists, scripts_for
 from reports.naming import anchor
 from reports.words import count, interval, num, number, percent, plural
 
@@ -85,7 +84,7 @@ def clinics_pages(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Itera
     for section in told if apart else ():
         trail = (Link("Clinics", "../clinics.html"),)
         lead = "What is taught, who attends, and why."
-        scripts = SCRIPTS if any(isinstance(block, Tool) for block in section.blocks) else ()
+        scripts = scripts_for([section])
         yield Page(f"clinics/{section.id}.html", section.title, [lead], [section], trail, nav="clinics.html", scripts=scripts)
 
 

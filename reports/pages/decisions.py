@@ -25,10 +25,13 @@ from reports.blocks import (
 from reports.book import Row, SeasonBook
 from reports.clinic_words import DECISIONS
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists
+from reports.long_lists import LongLists, scripts_for
 from reports.naming import folder_names
 from reports.pages.form_names import ENTRIES, READING_ORDER, entry_anchor, is_by_name, names_section
 from reports.words import AREAS, NOTHING, READINGS, count, day, marked, num, percent, plural, reasons, sentence
+
+FORM_PAGES = 150
+"""Pages of the form that the first page lists."""
 
 LISTED = 100
 """Decisions that the first page lists."""
@@ -81,7 +84,10 @@ def _parts(book: SeasonBook) -> list[tuple[str, str, list[Row]]]:
 def _front(
     book: SeasonBook, rows: Sequence[Row], parts: Sequence[tuple[str, str, list[Row]]], links: SiteLinks, lists: LongLists
 ) -> Page:
-    is_long = is_by_name(Counter(row["target_level"] for row in book.readiness).values())
+    sections = [_forms_section(book, parts, lists)]
+    if is_by_name(Counter(row["target_level"] for row in book.readiness).values()):
+        sections.append(names_section(parts, links, lists))
+    sections += [*_record(book, rows, links, lists), _how_section()]
     return Page(
         "decisions.html",
         "Decisions",
@@ -89,18 +95,13 @@ def _front(
             "The committee decides; the pages advise. Here are the minutes to fill in, with the advice on each umpire and what it "
             "rests on, and what the committee decided before. No score and no reading is made from a decision."
         ],
-        [
-            _forms_section(book, parts),
-            *([names_section(parts, links, lists)] if is_long else []),
-            *_record(book, rows, links, lists),
-            _how_section(),
-        ],
+        sections,
         nav="decisions.html",
-        scripts=SCRIPTS if is_long or len(rows) > LISTED else (),
+        scripts=scripts_for(sections),
     )
 
 
-def _forms_section(book: SeasonBook, parts: Sequence[tuple[str, str, list[Row]]]) -> Section:
+def _forms_section(book: SeasonBook, parts: Sequence[tuple[str, str, list[Row]]], lists: LongLists) -> Section:
     meeting = FormEntry(
         "meeting",
         "The meeting",
@@ -126,10 +127,12 @@ def _forms_section(book: SeasonBook, parts: Sequence[tuple[str, str, list[Row]]]
         cells,
         empty="Nobody is judged for a level, so there is nothing to decide.",
     )
+    home = Link("Decisions", "decisions.html#minutes")
+    shown, below = lists.front(table, FORM_PAGES, "Pages of the form", home, "decisions.html")
     return Section(
         "minutes",
         "Minutes to fill in",
-        [Form("meeting-form", "", [meeting]), table],
+        [Form("meeting-form", "", [meeting]), shown, *below],
         margin=["Print this page and the pages of the levels. Whoever is close to an umpire stands aside for him, and it is noted."],
     )
 

@@ -8,7 +8,7 @@ from reports.blocks import Block, Cell, Column, Figure, Link, Page, Paragraph, S
 from reports.book import Row, SeasonBook
 from reports.figures.charts import points_chart, share_chart
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists
+from reports.long_lists import LongLists, scripts_for
 from reports.pages.evaluator_health import health_of_all
 from reports.pages.shared_looks import shared_looks
 from reports.words import CODES, NOTHING, count, interval, num, percent, plural, point_range, points, sentence
@@ -26,22 +26,23 @@ SEVERITY_MARGIN = (
 def evaluators_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
     """Make `evaluators.html`; where figures show some evaluators only, a list of all is handed to `lists`."""
     rows = book.rows("evaluator")
-    is_long = len(rows) > _DRAWN
+    sections = [
+        _messages(rows, links),
+        _severity(rows, links),
+        _drift(rows, links, book.season["interval"]),
+        _agreement(rows, links),
+        shared_looks(book, links),
+        health_of_all(book.rows("evaluator_health"), links),
+    ]
+    if len(rows) > _DRAWN:
+        sections.append(_everybody(rows, links, lists))
     return Page(
         path="evaluators.html",
         title="Evaluators",
         lead=[_lead(rows)],
-        sections=[
-            _messages(rows, links),
-            _severity(rows, links),
-            _drift(rows, links, book.season["interval"]),
-            _agreement(rows, links),
-            shared_looks(book, links),
-            health_of_all(book.rows("evaluator_health"), links),
-            *([_everybody(rows, links, lists)] if is_long else []),
-        ],
+        sections=sections,
         nav="evaluators.html",
-        scripts=SCRIPTS if is_long else (),
+        scripts=scripts_for(sections),
     )
 
 

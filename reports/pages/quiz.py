@@ -10,7 +10,7 @@ from reports.book import Row, SeasonBook
 from reports.figures.charts import share_chart
 from reports.figures.item_chart import item_chart
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists, first_shown, room
+from reports.long_lists import LongLists, first_shown, room, scripts_for
 from reports.words import CODES, NOTHING, count, interval, num, number, percent, plain_names, plural, topic
 
 _VERDICTS = {
@@ -30,15 +30,16 @@ def quiz_page(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Page:
     """Make `quiz.html`; the results of too many umpires for it are handed to `lists`."""
     sat = Counter(row["quiz_id"] for row in book.quiz_results)
     most = room(list(sat.values()), SHOWN)
+    sections = [_withheld(book), _results(book, links, lists, most), _hardness(book), _items(book)]
     return Page(
         path="quiz.html",
         title="Rules quiz",
         lead=[
             "Every key was checked against the rules. Items whose key the rules do not confirm are withheld from scoring."
         ],
-        sections=[_withheld(book), _results(book, links, lists, most), _hardness(book), _items(book)],
+        sections=sections,
         nav="quiz.html",
-        scripts=SCRIPTS if any(size > most for size in sat.values()) else (),
+        scripts=scripts_for(sections),
     )
 
 

@@ -10,7 +10,7 @@ from reports.book import Row, SeasonBook
 from reports.figures.charts import ranking_chart
 from reports.figures.place_chart import place_chart, place_words
 from reports.links import SiteLinks, link_cell
-from reports.long_lists import SCRIPTS, LongLists, first_shown, room
+from reports.long_lists import LongLists, first_shown, room, scripts_for
 from reports.naming import folder_names, slug
 from reports.words import AREAS, NOTHING, count, interval, num, percent
 
@@ -56,8 +56,7 @@ def rankings_pages(book: SeasonBook, links: SiteLinks, lists: LongLists) -> Iter
     sections = [_section(book, links, key, group, lists, most) for key, group in ranked]
     if not sections:
         sections = [Section("none", "No ranking", [Paragraph(["Nobody has a graded call."])])]
-    scripts = SCRIPTS if any(len(group) > most for _, group in ranked) else ()
-    yield Page("rankings.html", "Rankings", [_LEAD], sections, nav="rankings.html", scripts=scripts)
+    yield Page("rankings.html", "Rankings", [_LEAD], sections, nav="rankings.html", scripts=scripts_for(sections))
 
 
 def _apart(book: SeasonBook, links: SiteLinks, lists: LongLists, ranked: Sequence[_Ranked]) -> Iterator[Page]:
@@ -95,12 +94,11 @@ def _apart(book: SeasonBook, links: SiteLinks, lists: LongLists, ranked: Sequenc
     named, parts = lists.front(by_name, SHOWN, "Ranked umpires by name", Link("Rankings", "rankings.html#by-name"), "rankings.html")
     note = "Umpires of different lists are not compared: another level, another area of work, or no evaluator who links them."
     sections = [Section("lists", "The lists", [shown, *below], margin=[note]), Section("by-name", "Find an umpire", [named, *parts])]
-    yield Page("rankings.html", "Rankings", [_LEAD], sections, nav="rankings.html", scripts=SCRIPTS if below or parts else ())
+    yield Page("rankings.html", "Rankings", [_LEAD], sections, nav="rankings.html", scripts=scripts_for(sections))
     for (key, group), file in zip(ranked, files, strict=True):
         section = _section(book, links, key, group, lists, SHOWN, file)
-        scripts = SCRIPTS if len(group) > SHOWN else ()
         trail = (Link("Rankings", "../rankings.html"),)
-        yield Page(file, f"Ranking: {section.title}", [_LEAD], [section], trail, nav="rankings.html", scripts=scripts)
+        yield Page(file, f"Ranking: {section.title}", [_LEAD], [section], trail, nav="rankings.html", scripts=scripts_for([section]))
 
 
 def _key(key: _Key) -> str:
