@@ -11,7 +11,6 @@ them alike is checked.
 from __future__ import annotations
 
 import functools
-import math
 import random
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 
@@ -121,35 +120,48 @@ def blocks(
 def make_domain(store: Store, opened: Sequence[Mapping[str, Sequence[str]]], target: str) -> int:
     """Make table `target` (`case_no` and a column for each fact) from blocks of values; return its row count.
 
-    Blocks of neighbouring rules overlap; each case is kept once.
+    Blocks of neighbouring rules overlap; each case is kept once, in the first block that has it. Blocks are products,
+    so what two of them have in common is one too: it is left out by a condition, and no row is looked up.
     """
     columns = ", ".join(f"{quoted(name)} {kind_of(fact.values)}" for name, fact in facts().items())
-    store.run(f"CREATE OR REPLACE TEMP TABLE crossed (case_no BIGINT, {columns})")
+    store.run(f"CREATE OR REPLACE TEMP TABLE {target} (case_no BIGINT, {columns})")
     total = 0
+    before: list[dict[str, frozenset[str]]] = []
     for block in opened:
-        sources, selected = [], []
-        for place, name in enumerate(facts()):
-            values = block[name]
-            kind = kind_of(facts()[name].values)
+        selected, stride = [], 1
+        for name in facts():
+            values, kind = block[name], kind_of(facts()[name].values)
             if len(values) == 1:
-                selected.append(f"{literal(values[0])}::{kind}")
-            else:
-                rows = ", ".join(f"({literal(value)}::{kind})" for value in values)
-                sources.append(f"(VALUES {rows}) AS input_{place}(value)")
-                selected.append(f"input_{place}.value")
-        store.run(
-            f"INSERT INTO crossed SELECT {total} + row_number() OVER (), {', '.join(selected)}"
-            + (f" FROM {' CROSS JOIN '.join(sources)}" if sources else "")
-        )
-        total += math.prod(len(values) for values in block.values())
-    key, radix = ["0::HUGEINT"], 1
-    for name, fact in facts().items():
-        numbers = kind_of(fact.values) == "UTINYINT"
-        key.append(f"{quoted(name) if numbers else f'enum_code({quoted(name)})'}::HUGEINT * {radix}")
-        radix *= max(map(int, fact.values)) + 1 if numbers else len(fact.values)
-    store.run(
-        f"CREATE OR REPLACE TEMP TABLE {target} AS SELECT * FROM crossed "
-        f"WHERE case_no IN (SELECT min(case_no) FROM crossed GROUP BY {' + '.join(key)})"
-    )
-    store.run("DROP TABLE crossed")
+                selected.append(f"{literal(values[0])}::{kind} AS {quoted(name)}")
+                continue
+            # The digits of the case's number, one for each fact: planning a join of so many lists takes longer.
+            listed = ", ".join(map(literal, values))
+            digit = f"number // {stride} % {len(values)} + 1"
+            selected.append(f"list_extract([{listed}]::{kind}[], {digit}) AS {quoted(name)}")
+            stride *= len(values)
+        held = {name: frozenset(values) for name, values in block.items()}
+        made = f"SELECT {total} + number + 1 AS case_no, {', '.join(selected)} FROM range({stride}) AS r(number)"
+        store.run(f"INSERT INTO {target} SELECT * FROM ({made}) WHERE NOT ({_made_before_sql(held, before)})")
+        before.append(held)
+        total += stride
     return int(store.value(f"SELECT count(*) FROM {target}"))
+
+
+def _made_before_sql(block: Mapping[str, frozenset[str]], before: Sequence[Mapping[str, frozenset[str]]]) -> str:
+    """Whether a case of a block is one of an earlier block's too."""
+    shared = {
+        frozenset((name, values & other[name]) for name, values in block.items() if not values <= other[name])
+        for other in before
+        if all(values & other[name] for name, values in block.items())
+    }
+    # Of two parts of which one holds the other, the larger says all.
+    largest = [one for one in shared if not any(other < one for other in shared)]
+    parts = [
+        " AND ".join(
+            f"{quoted(name)} IN ({', '.join(map(literal, sorted(values)))})"
+            for name, values in sorted(one, key=lambda pair: pair[0])
+        )
+        or "TRUE"
+        for one in largest
+    ]
+    return " OR ".join(f"({part})" for part in sorted(parts)) or "FALSE"
