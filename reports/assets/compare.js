@@ -5,6 +5,7 @@
   const { load, start, el, svg, reading, percent, range, named, table, NOTHING } = self.plateworkTools;
   const ROW = 34;
   const MOST_MISRULINGS = 12;
+  const MANY = 60; // people from which a list of choices has a search beside it
 
   // The places of one person in one area, or nothing where he was not seen in it.
   const placesOf = ({ header, body }, areaId, key) => {
@@ -204,10 +205,15 @@
     const first = el("select", { id: "compare-first" });
     const second = el("select", { id: "compare-second" });
     const result = el("div", { class: "tool-results" });
-    const field = (label, select) => el("div", { class: "tool-field" }, el("label", { for: select.id }, label), select);
+    const field = (label, input) => el("div", { class: "tool-field" }, el("label", { for: input.id }, label), input);
+    const search = (id) => el("input", { type: "search", id, autocomplete: "off" });
+    const [firstFind, secondFind] = [search("compare-first-find"), search("compare-second-find")];
+    const finds = [field("Name of the first has", firstFind), field("Name of the second has", secondFind)];
+    const nobody = el("p", { class: "nothing", role: "status" });
     const swap = el("button", { type: "button" }, "Swap");
     root.replaceChildren(
-      el("form", { class: "tool-choice", "aria-label": "Umpires to compare", onsubmit: (event) => event.preventDefault() }, field("Level", level), field("First", first), field("Second", second), swap),
+      el("form", { class: "tool-choice", "aria-label": "Umpires to compare", onsubmit: (event) => event.preventDefault() }, field("Level", level), finds[0], field("First", first), finds[1], field("Second", second), swap),
+      nobody,
       result,
     );
     let data = null;
@@ -216,24 +222,42 @@
       const [one, other] = [first, second].map((select) => data.header.people.find((person) => person.key === select.value));
       show(result, data, one, other);
     };
+    const has = (person, find) => person.name.toLowerCase().includes(find.value.trim().toLowerCase());
+    // Whoever is chosen stands in his list, whatever is sought.
+    const among = (people, chosen, find) => people.filter((person) => person === chosen || has(person, find));
     const fill = async (a, b) => {
       data = await load(level.value);
       const { people } = data.header;
+      for (const one of finds) one.hidden = people.length < MANY;
       const one = people.find((person) => person.key === a) ?? people[0];
       const rest = people.filter((person) => person.key !== one.key);
       const other = rest.find((person) => person.key === b) ?? rest.find((person) => person.group === one.group) ?? rest[0];
-      first.replaceChildren(...options(people, one.key));
-      second.replaceChildren(...options(rest, other.key));
+      first.replaceChildren(...options(among(people, one, firstFind), one.key));
+      second.replaceChildren(...options(among(rest, other, secondFind), other.key));
       draw();
     };
+    // The first whose name has the words is chosen; `fixed` is the other of the two.
+    const seek = (find, select, fixed) => {
+      const found = data.header.people.filter((person) => person.key !== fixed.value && has(person, find));
+      nobody.textContent = found.length ? "" : "Nobody else of this level has a name with these words.";
+      return (found.find((person) => person.key === select.value) ?? found[0])?.key ?? select.value;
+    };
     const remember = () => history.replaceState(null, "", `#a=${encodeURIComponent(first.value)}&b=${encodeURIComponent(second.value)}`);
-    level.addEventListener("change", () => fill(null, null).then(remember));
+    level.addEventListener("change", () => {
+      firstFind.value = secondFind.value = nobody.textContent = "";
+      fill(null, null).then(remember);
+    });
+    firstFind.addEventListener("input", () => fill(seek(firstFind, first, second), second.value).then(remember));
+    secondFind.addEventListener("input", () => fill(first.value, seek(secondFind, second, first)).then(remember));
     first.addEventListener("change", () => fill(first.value, second.value).then(remember));
     second.addEventListener("change", () => {
       draw();
       remember();
     });
-    swap.addEventListener("click", () => fill(second.value, first.value).then(remember));
+    swap.addEventListener("click", () => {
+      [firstFind.value, secondFind.value] = [secondFind.value, firstFind.value];
+      fill(second.value, first.value).then(remember);
+    });
 
     const follow = async (scroll) => {
       const [a, b] = wanted();

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from base64 import b64encode
 from pathlib import Path
 
 import pytest
@@ -207,3 +208,38 @@ def test_axe_finds_nothing_and_nothing_sticks_out(opened_list, axe_faults):
             assert opened.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (path, width)
         assert opened.errors == []
         opened.close()
+
+
+def test_of_many_umpires_the_two_to_compare_are_found_by_name(open_page, tmp_path):
+    """Eighty umpires of one level, who stand in the order of their numbers in each of four draws."""
+    config = RunConfig(season=tmp_path, out=tmp_path / "out", policy=sample_season.POLICY)
+    with Store() as store:
+        large_association.fill(store, sample_season, 80)
+        store.run("UPDATE published.pub_ranking SET level = 'low'")
+        for place in range(80):
+            sample_season.add(store, "pub_order_draw", level="low", area="overall", umpire_id=f"U{place}", linked_group=1, draws=4,
+                              bytes_each=1, places=b64encode(bytes([place + 1] * 4)).decode())  # fmt: skip
+        build_site(config, store)
+    opened = open_page(config.out / "site" / "compare.html")
+    opened.until("document.querySelector('#compare').dataset.ready === 'yes'")
+    page = opened.page
+    told = page.locator("#compare-told")
+    assert page.locator("#compare-first option").count() == 80
+    page.get_by_label("Name of the first has").fill("nUmBer 41")
+    assert (
+        page.locator("#compare-first").evaluate("(one) => one.selectedOptions[0].textContent") == "Person P Number 41"
+    )
+    assert page.locator("#compare-first option").count() == 1
+    # 7 and 70 to 78, for 79 is called otherwise; the first of them is taken.
+    page.get_by_label("Name of the second has").fill("number 7")
+    assert told.text_content() == "Person H Number 7 is ahead of Person P Number 41: the chance is 100.0\u202f%."
+    assert page.locator("#compare-second option").count() == 10
+    page.locator("#compare-second").select_option("U70")
+    assert told.text_content() == "Person P Number 41 is ahead of Person S Number 70: the chance is 100.0\u202f%."
+    assert page.evaluate("location.hash") == "#a=U41&b=U70"
+    page.get_by_label("Name of the second has").fill("no such name")
+    assert "Nobody else of this level" in page.locator("#compare").inner_text()
+    assert "Person S Number 70" in told.text_content()
+    page.get_by_role("button", name="Swap").click()
+    assert page.locator("#compare-first").input_value() == "U70"
+    assert opened.errors == []
