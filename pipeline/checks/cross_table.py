@@ -16,6 +16,7 @@ from pipeline.checks.across import (
 )
 from pipeline.checks.amended import find_amended_rows, make_amended_calls
 from pipeline.checks.findings import add_findings
+from pipeline.checks.quarantine import accepted_sql
 from pipeline.checks.quoting import identifier
 from pipeline.config import RunConfig
 from pipeline.store import Store
@@ -69,12 +70,15 @@ def sign_calls(store: Store) -> None:
             "SELECT column_name FROM duckdb_columns() WHERE schema_name = 'staged' AND table_name = 'plate_calls_row'"
         )
     }
-    names = [name for name in table("plate_calls").field_names if not written or name in written]
-    signed = [name for name in names if name not in _UNSIGNED]
+    calls = table("plate_calls")
+    signed = [name for name in calls.field_names if (not written or name in written) and name not in _UNSIGNED]
+    # Values that are kept as numbers are signed as such.
+    is_kept = written >= {"game_id", "evaluator_id", "ball_x_in", "ball_z_in"}
+    rows = f"({accepted_sql(calls, 'staged.plate_calls_row')})" if is_kept else "checked.plate_calls"
     store.run(
         "CREATE OR REPLACE TEMP VIEW signed_call AS SELECT row_id, game_id, evaluator_id, "
         "ball_x_in IS NOT NULL AND ball_z_in IS NOT NULL AS is_measured, "
-        f"hash({', '.join(['0', *map(identifier, signed)])}) AS signature FROM checked.plate_calls"
+        f"hash({', '.join(['0', *map(identifier, signed)])}) AS signature FROM {rows} AS calls"
     )
 
 

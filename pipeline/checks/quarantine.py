@@ -99,8 +99,13 @@ def copies_of(table: Table) -> str:
 def _make_checked(store: Store, table: Table) -> None:
     """Make `checked.<table>` anew: the staged rows but those set aside. As a view it costs nothing to write."""
     name = identifier(table.name)
-    store.run(
-        f"CREATE OR REPLACE VIEW checked.{name} AS SELECT * FROM staged.{name} ANTI JOIN "
+    store.run(f"CREATE OR REPLACE VIEW checked.{name} AS {accepted_sql(table, f'staged.{name}')}")
+
+
+def accepted_sql(table: Table, source: str) -> str:
+    """Return a SELECT of the rows of `source`, which holds staged rows of `table`, but those set aside."""
+    return (
+        f"SELECT * FROM {source} ANTI JOIN "
         f"(SELECT row_id FROM meta.set_aside WHERE table_name = {literal(table.name)}) AS aside USING (row_id)"
     )
 
