@@ -3,15 +3,28 @@ one."""
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
+from typing import NamedTuple
+
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.special import expit
 
-from pipeline.scoring.area_models import AreaModel, fit_area
+from pipeline.scoring.area_models import fit_area
 from pipeline.scoring.rates import interval
 
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(20)
+
+
+class Season(NamedTuple):
+    """What is asked of one simulated season: draws (draws, umpires), fitted SDs, true and raw rates (umpires)."""
+
+    adjusted: np.ndarray
+    sd: dict[str, float]
+    truth: np.ndarray
+    raw: np.ndarray
 
 
 def season(
@@ -22,8 +35,8 @@ def season(
     evaluators: int,
     situations: int,
     game_sd: float,
-) -> tuple[AreaModel, np.ndarray, np.ndarray]:
-    """Return the fitted model, the true rates at the population's average evaluator, and the raw rates."""
+) -> Season:
+    """Simulate and fit a season; the truth is at the population's average evaluator."""
     skill = rng.normal(0, 0.5, umpires)
     severity = rng.normal(0, 0.4, evaluators)
     hard = rng.normal(0, 0.9, situations)
@@ -45,25 +58,31 @@ def season(
     place = [int(name[1:]) for name in model.situations]
     linear = 1.6 + skill[:, None, None] + hard[place][None, :, None] + game_sd * NODES[None, None, :]
     truth = np.einsum("usn,s,n->u", expit(linear), model.mix, WEIGHTS / WEIGHTS.sum())
-    return model, truth, model.right_calls / model.calls
+    return Season(model.adjusted, dict(model.fit.sd), truth, model.right_calls / model.calls)
+
+
+@functools.cache
+def ordinary() -> list[Season]:
+    """60 seasons with eight looks at everybody; simulated once, and asked in several ways."""
+    rng = np.random.default_rng(20260301)
+    return [season(rng, 25, 8, 60, 8, 12, 0.25) for _ in range(60)]
+
+
+@functools.cache
+def few_looks() -> list[Season]:
+    """80 seasons with three looks at everybody, by four evaluators."""
+    rng = np.random.default_rng(20260301)
+    return [season(rng, 25, 3, 30, 4, 12, 0.25) for _ in range(80)]
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("games", "per_game", "evaluators", "seasons"),
-    [(8, 60, 8, 60), (3, 30, 4, 80)],
-    ids=["an ordinary season", "few looks and four evaluators"],
-)
-def test_adjusted_rates_are_covered_at_the_stated_rate(
-    games: int, per_game: int, evaluators: int, seasons: int
-) -> None:
-    rng = np.random.default_rng(20260301)
+@pytest.mark.parametrize("seasons", [ordinary, few_looks], ids=["an ordinary season", "few looks and four evaluators"])
+def test_adjusted_rates_are_covered_at_the_stated_rate(seasons: Callable[[], list[Season]]) -> None:
     covered, error, raw_error = [], [], []
-    for _ in range(seasons):
-        model, truth, raw = season(rng, 25, games, per_game, evaluators, 12, 0.25)
-        low, high = interval(model.adjusted, 0.9)
+    for adjusted, _, truth, raw in seasons():
+        low, high = interval(adjusted, 0.9)
         covered.append(np.mean((low <= truth) & (truth <= high)))
-        error.append(np.mean((model.adjusted.mean(axis=0) - truth) ** 2))
+        error.append(np.mean((adjusted.mean(axis=0) - truth) ** 2))
         raw_error.append(np.mean((raw - truth) ** 2))
     # The evaluators' common luck moves a whole season at once: the mean over seasons has an error of 1 to 2
     # points.
@@ -72,13 +91,14 @@ def test_adjusted_rates_are_covered_at_the_stated_rate(
 
 
 @pytest.mark.slow
-def test_those_called_ready_are_below_the_standard_no_more_often_than_the_risk_allows() -> None:
-    rng = np.random.default_rng(7)
+@pytest.mark.parametrize("seasons", [ordinary, few_looks], ids=["an ordinary season", "few looks and four evaluators"])
+def test_those_called_ready_are_below_the_standard_no_more_often_than_the_risk_allows(
+    seasons: Callable[[], list[Season]],
+) -> None:
     cut, risk = 0.80, 0.1
     ready = wrong = plain_ready = plain_wrong = 0
-    for _ in range(60):
-        model, truth, raw = season(rng, 25, 4, 40, 6, 12, 0.25)
-        certain = (model.adjusted >= cut).mean(axis=0) >= 1 - risk
+    for adjusted, _, truth, raw in seasons():
+        certain = (adjusted >= cut).mean(axis=0) >= 1 - risk
         ready, wrong = ready + certain.sum(), wrong + (certain & (truth < cut)).sum()
         plain_ready, plain_wrong = (
             plain_ready + (raw >= cut).sum(),
@@ -92,7 +112,6 @@ def test_those_called_ready_are_below_the_standard_no_more_often_than_the_risk_a
 
 @pytest.mark.slow
 def test_standard_deviations_are_found_without_much_bias() -> None:
-    rng = np.random.default_rng(11)
-    found = [season(rng, 40, 6, 60, 12, 20, 0.25)[0].fit.sd for _ in range(20)]
+    found = [one.sd for one in ordinary()]
     for name, true in (("umpire", 0.5), ("evaluator", 0.4), ("situation", 0.9)):
         assert np.mean([sd[name] for sd in found]) == pytest.approx(true, rel=0.12)
