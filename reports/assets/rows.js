@@ -127,7 +127,7 @@ self.plateworkRows = (() => {
         const wanted = field.value.trim().toLowerCase();
         narrow(wanted === "" ? null : (row) => row.words.includes(wanted));
       });
-      return el("label", { class: "filter" }, "Show rows with", field);
+      return field;
     };
 
     let ready = null;
@@ -136,14 +136,23 @@ self.plateworkRows = (() => {
       ({ columns, caption } = header);
       rows = header.rows.map((cells) => ({ cells, words: cells.map(wordsOf).join(" ").toLowerCase(), reading: cells.find((cell) => cell[3] && typeof cell !== "string")?.[0] ?? "" }));
       order = found = rows;
-      const own = wrap.previousElementSibling;
-      if (own?.classList.contains("filter")) own.remove();
-      // The board has one search for all its lists.
-      const search = document.querySelector('[data-tool="find"]') ? null : searchable();
-      place.replaceChildren(...[search, el("div", { class: "tool-buttons rows-ways" }, before, after, told)].filter(Boolean));
+      // The page's own search reads the rows in sight alone; the board has one search for all its lists.
+      const own = wrap.previousElementSibling?.matches("label.filter") ? wrap.previousElementSibling : null;
+      const former = own?.querySelector("input");
+      const hadFocus = former === document.activeElement;
+      const field = document.querySelector('[data-tool="find"]') ? null : searchable();
+      const ways = el("div", { class: "tool-buttons rows-ways" }, before, after, told);
+      place.replaceChildren(...(field ? [el("label", { class: "filter" }, "Show rows with", field), ways] : [ways]));
       wrap.before(place);
+      own?.remove();
       sortable();
       say(body.rows.length);
+      if (field && former?.value) {
+        // Whoever began to type before the data were there is not asked to begin anew.
+        field.value = former.value;
+        field.dispatchEvent(new Event("input"));
+      }
+      if (field && hadFocus) field.focus();
     };
     return { table, narrow, fill, size: () => rows.length, ready: () => (ready ??= load(source).then(fill)) };
   };

@@ -243,3 +243,23 @@ def test_of_many_umpires_the_two_to_compare_are_found_by_name(open_page, tmp_pat
     page.get_by_role("button", name="Swap").click()
     assert page.locator("#compare-first").input_value() == "U70"
     assert opened.errors == []
+
+
+def test_what_was_typed_before_the_data_came_is_sought_in_all_of_them(open_page, large_site):
+    """The list stands far below: its data are fetched when it comes near, and the page's own search makes room."""
+    opened = open_page(large_site / "evaluators.html", height=400)
+    page = opened.page
+    assert page.evaluate("document.querySelector('[data-tool=rows]').dataset.ready === undefined")
+    page.evaluate(
+        """() => {
+      const field = document.querySelector("#everybody label.filter input");
+      field.value = "number 69";
+      field.dispatchEvent(new Event("input"));
+      field.focus();
+    }"""
+    )
+    opened.until("document.querySelector('[data-tool=rows]').dataset.ready === 'yes'")
+    # Of the twenty that the page shows none has these words; the last of the seventy has them.
+    assert names(page, "every-evaluator") == ["Evaluator Number 69"]
+    assert page.evaluate("document.activeElement.value") == "number 69"
+    assert page.locator("#everybody label.filter").count() == 1
