@@ -19,7 +19,7 @@ Command = Callable[..., subprocess.CompletedProcess[str]]
 def called() -> Iterator[Command]:
     """A function that runs `platework WORD...` here and returns exit code, standard output and error as a process would.
 
-    One test of each command at least starts a process of its own all the same.
+    One test of each file at least starts a process of its own all the same.
     """
     loggers = [logging.getLogger(name) for name in ("pipeline", "reports", "schemas")]
     before = [(one, one.handlers[:], one.level, one.propagate) for one in loggers]
