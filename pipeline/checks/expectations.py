@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
+import importlib.util
 import os
 import re
+import sys
 import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
@@ -189,6 +191,24 @@ def end_import_ahead() -> None:
         _ahead.clear()
 
 
+def _defer_statistics() -> None:
+    """Have `scipy.stats` loaded when something of it is first asked for.
+
+    The package names it for three expectations that no check of ours is, and loading it is a third of its own import.
+    """
+    name = "scipy.stats"
+    if name in sys.modules:
+        return
+    scipy = importlib.import_module("scipy")
+    spec = importlib.util.find_spec(name)
+    if spec is None or spec.loader is None:
+        return
+    spec.loader = importlib.util.LazyLoader(spec.loader)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = vars(scipy)["stats"] = module
+    spec.loader.exec_module(module)
+
+
 def _report_nothing() -> None:
     # Releases before 1.24 report their use to an outside host unless told not to.
     os.environ["GX_ANALYTICS_ENABLED"] = "false"
@@ -198,6 +218,7 @@ def _import_quietly() -> None:
     with warnings.catch_warnings(), suppress(Exception):
         # What goes wrong is told where the package is used.
         warnings.simplefilter("ignore")
+        _defer_statistics()
         importlib.import_module("great_expectations")
 
 
@@ -208,6 +229,7 @@ def quiet_context() -> Iterator[EphemeralDataContext]:
     end_import_ahead()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
+        _defer_statistics()
         import great_expectations as gx
         import pandas as pd
         from great_expectations.data_context.types.base import ProgressBarsConfig

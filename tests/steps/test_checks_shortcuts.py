@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import subprocess
+import sys
 import threading
 import warnings
 from collections.abc import Iterator
@@ -148,3 +150,23 @@ def test_a_fault_while_rows_are_confirmed_beside_ends_both(
     assert taken == ["umpires", "evaluators", "games", "plate_calls"]
     assert threading.active_count() == running
     assert not store.has_table("meta.violation")
+
+
+def test_statistics_that_no_check_of_ours_asks_for_are_loaded_when_they_are_asked_for() -> None:
+    # In a process of its own, as another test may have loaded them.
+    said = subprocess.run(
+        [sys.executable, "-c", _STATISTICS], capture_output=True, text=True, check=True, timeout=300
+    ).stdout
+    # A normal variable is below 0 half the time.
+    assert said.split() == ["False", "0.5", "True"]
+
+
+_STATISTICS = """
+import sys
+from pipeline.checks.expectations import quiet_context
+with quiet_context():
+    print("scipy.stats._continuous_distns" in sys.modules)
+from scipy.stats import norm
+print(norm.cdf(0))
+print("scipy.stats._continuous_distns" in sys.modules)
+"""

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.config import Policy, RunConfig
 from pipeline.ingest import files
 from pipeline.ingest.files import Shape, decide_encoding, measure
+from pipeline.ingest.load import load_season
+from pipeline.store import Store
 
 PIECES = {
     "text": [b"a", b"b,", "é".encode(), "→".encode(), "𝄞".encode(), b"\n"],
@@ -64,3 +67,24 @@ def test_lines_and_marks_are_counted_the_same_however_the_bytes_are_parted(tmp_p
         newline = "\n" if kinds <= {b"\n"} else "\r\n" if kinds == {b"\r\n"} else None
         lines = len(endings) + (not data.endswith((b"\r", b"\n")) and data != b"")
         assert measure(path) == Shape(lines, newline, b"\0" in data, b'"' in data)
+
+
+def test_lines_of_a_file_that_several_cores_read_keep_their_numbers(tmp_path: Path) -> None:
+    season, lines = tmp_path / "season", 60_000
+    season.mkdir()
+    (season / "umpires.csv").write_text("umpire_id,name,level\nU1,One,varsity\n")
+    (season / "games.csv").write_text("game_id,date,level,rule_code,plate_umpire_id\nG1,2026-04-18,varsity,nfhs,U1\n")
+    with (season / "plate_calls.csv").open("w") as stream:
+        stream.write("call_id,game_id,evaluator_id,note\n")
+        # 30 MB: the engine reads it in several pieces. Every thousandth line has a note that is not plain, every
+        # ten-thousandth is blank.
+        for line in range(2, lines):
+            mark = "é" if line % 1000 == 0 else "e"
+            stream.write(f"C{line},G1,E1,{mark * 500}\n" if line % 10_000 else "\n")
+    with Store() as store:
+        load_season(RunConfig(season, tmp_path / "out", Policy("T", "", None, None, ())), store)
+        for rows in ("raw.plate_calls", "staged.plate_calls"):
+            # 59,998 lines, 5 of them blank (10,000, 20,000, … 50,000).
+            assert store.rows(f"SELECT count(*), count(*) FILTER (call_id = 'C' || line_no) FROM {rows}") == [
+                (59_993, 59_993)
+            ]
