@@ -8,11 +8,13 @@ the conditions alone (no diagram), and the union is compared with what the rulin
 
 from __future__ import annotations
 
-import itertools
 import math
 import random
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
 
 from pipeline.rules.answer import rule_case
 from pipeline.rules.compile import Regime, RuleBook
@@ -107,23 +109,32 @@ def _below(book: RuleBook, regime: Regime, whole: Mapping[str, str], gone: str) 
 def _fill(store: Store, cases: Sequence[Case]) -> int:
     """Make table `filling`: a row for each filling of each case, `set_no` telling the case."""
     names = list(facts())
-    columns: list[list[str]] = [[] for _ in names]
-    numbers: list[int] = []
-    for number, case in enumerate(cases):
-        gone = [i for i, name in enumerate(names) if case[name] is None]
-        rows = math.prod(len(facts()[names[i]].values) for i in gone)
-        numbers += [number] * rows
-        for i, name in enumerate(names):
-            if (value := case[name]) is not None:
-                columns[i] += [value] * rows
-        for values in itertools.product(*(facts()[names[i]].values for i in gone)):
-            for i, value in zip(gone, values, strict=True):
-                columns[i].append(value)
-    listed = ", ".join(f"unnest(?::VARCHAR[])::{kind_of(facts()[name].values)} AS {quoted(name)}" for name in names)
-    store.run(
-        f"CREATE OR REPLACE TEMP TABLE filling AS SELECT unnest(?::INTEGER[]) AS set_no, {listed}", [numbers, *columns]
-    )
-    return len(numbers)
+    widths = [len(facts()[name].values) for name in names]
+    place = [{value: i for i, value in enumerate(facts()[name].values)} for name in names]
+    # A missing fact stands as its first value, until its own column is filled.
+    known = [
+        [0 if (value := case[name]) is None else place[i][value] for i, name in enumerate(names)] for case in cases
+    ]
+    gone = [[i for i, name in enumerate(names) if case[name] is None] for case in cases]
+    rows = [math.prod(widths[i] for i in some) for some in gone]
+    codes = np.repeat(np.array(known, dtype=np.uint8), rows, axis=0)
+    first = 0
+    for some, count in zip(gone, rows, strict=True):
+        number = np.arange(count)
+        for i in some:
+            codes[first : first + count, i] = number % widths[i]
+            number //= widths[i]
+        first += count
+    columns: dict[str, object] = {"set_no": np.repeat(np.arange(len(cases), dtype=np.int32), rows)}
+    for i, name in enumerate(names):
+        columns[name] = pd.Categorical.from_codes(codes[:, i].astype(np.int8), pd.Index(facts()[name].values))
+    cast = ", ".join(f"{quoted(name)}::VARCHAR::{kind_of(facts()[name].values)} AS {quoted(name)}" for name in names)
+    store.connection.register("fillings", pd.DataFrame(columns))
+    try:
+        store.run(f"CREATE OR REPLACE TEMP TABLE filling AS SELECT set_no, {cast} FROM fillings")
+    finally:
+        store.connection.unregister("fillings")
+    return first
 
 
 def _named(values: set[str]) -> set[str]:
