@@ -1,16 +1,21 @@
 -- Umpires whose plate calls come from one game alone: one day's form, one evaluator, one pair of pitchers.
 -- Grain: one umpire. Key: finding_id.
 -- Reads: checked.plate_calls, checked.games, checked.umpires, meta.file.
-WITH seen AS (
+WITH parts AS (
+    -- Calls are many and games few: they are counted first, and joined then.
+    SELECT game_id, umpire_id, count(*) AS call_count FROM checked.plate_calls GROUP BY game_id, umpire_id
+),
+
+seen AS (
     SELECT
-        coalesce(calls.umpire_id, game.plate_umpire_id) AS umpire_id,
-        count(DISTINCT calls.game_id) AS game_count,
-        min(calls.game_id) AS game_id,
-        count(*) AS call_count
-    FROM checked.plate_calls AS calls
+        coalesce(parts.umpire_id, game.plate_umpire_id) AS umpire_id,
+        count(DISTINCT parts.game_id) AS game_count,
+        min(parts.game_id) AS game_id,
+        CAST(sum(parts.call_count) AS BIGINT) AS call_count
+    FROM parts
     JOIN checked.games AS game USING (game_id)
-    GROUP BY coalesce(calls.umpire_id, game.plate_umpire_id)
-    HAVING count(DISTINCT calls.game_id) = 1
+    GROUP BY coalesce(parts.umpire_id, game.plate_umpire_id)
+    HAVING count(DISTINCT parts.game_id) = 1
 )
 
 SELECT
