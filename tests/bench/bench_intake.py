@@ -108,18 +108,24 @@ def bare(path: Path, store: Path, *, lines_too: bool = False) -> tuple[float, fl
     return cpu() - start, time.perf_counter() - clock
 
 
+BESIDE = ("confirm", "run_suite")
+"""What runs in a thread of its own: its seconds are that thread's, and they are also in the parts that run meanwhile."""
+
+
 def watch(parts: dict[str, tuple[str, ...]], spent: dict[str, float]) -> None:
     """Have the seconds of some functions added up under their names."""
     import importlib
 
     def timed(name: str, function: Callable[..., Any]) -> Callable[..., Any]:
+        used = time.thread_time if name in BESIDE else cpu
+
         @functools.wraps(function)
         def call(*args: Any, **named: Any) -> Any:
-            start = cpu()
+            start = used()
             try:
                 return function(*args, **named)
             finally:
-                spent[name] = spent.get(name, 0.0) + cpu() - start
+                spent[name] = spent.get(name, 0.0) + used() - start
 
         return call
 
