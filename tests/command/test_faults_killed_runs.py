@@ -36,6 +36,17 @@ FILES = ("manifest.json", "validation/suite.json", "validation/validation.json")
 ONE_TRANSACTION = {"load", "check"}
 """Stages of one step each; those of others are held layer by layer."""
 
+LATER_STEPS = {
+    "rulings.pattern": "patterns", "rulings.pattern_text": "patterns", "rulings.quiz_key": "quiz keys",
+    "rulings.item_ruling": "quiz keys", "scores.evaluator_health": "health", "scores.level_topic": "clinics",
+    **{f"scores.clinic_{name}": "clinics" for name in ("attendee", "plan", "session", "subject", "target")},
+    "rulings.clinic_play": "plays",
+}  # fmt: skip
+"""Tables of a layer that a later step of the stage writes, in a transaction of its own."""
+
+STEPS = ("facts", "rulings", "patterns", "quiz keys", "scores", "health", "clinics", "plays")
+"""The transactions of the stage `score`, in their order."""
+
 KILLS = {"load": 12, "check": 12, "score": 12, "report": 12, "run": 6}
 
 
@@ -69,7 +80,9 @@ def tables(out: Path) -> dict[str, tuple]:
     """Return the content of each table as a count and a hash that no order of rows changes; times are left out."""
     with Store(out / "season.duckdb") as store:
         return {
-            name: store.rows(f"SELECT count(*), sum(hash(line)), '{columns}' FROM (SELECT {columns} FROM {name}) AS line")[0]
+            name: store.rows(
+                f"SELECT count(*), sum(hash(line)), '{columns}' FROM (SELECT {columns} FROM {name}) AS line"
+            )[0]
             for name, columns in store.rows(
                 "SELECT schema_name || '.' || table_name, string_agg('\"' || column_name || '\"', ', ' ORDER BY column_index) "
                 "FROM duckdb_columns() WHERE NOT internal AND data_type <> 'TIMESTAMP' GROUP BY ALL ORDER BY 1"
@@ -154,7 +167,7 @@ def groups(stage: str, names: set[str]) -> dict[str, list[str]]:
     """Return the tables of each transaction of a stage."""
     made: dict[str, list[str]] = {}
     for name in names:
-        layer = name.partition(".")[0]
+        layer = LATER_STEPS.get(name, name.partition(".")[0])
         made.setdefault(stage if stage in ONE_TRANSACTION else name if layer == "meta" else layer, []).append(name)
     return made
 
@@ -169,6 +182,7 @@ def assert_before_or_after(warm: Warm, stage: str, out: Path) -> str:
     for name in found.keys() - changed:
         assert found[name] == before[name], name
     seen = set()
+    found_in: dict[str, str] = {}
     for group, names in groups(stage, changed).items():
         states = {
             "before" if found.get(name) == before.get(name) else "after" if found.get(name) == after.get(name) else "?"
@@ -177,6 +191,10 @@ def assert_before_or_after(warm: Warm, stage: str, out: Path) -> str:
         assert len(states) == 1, (group, {name: found.get(name) for name in names})
         assert states <= {"before", "after"}, group
         seen |= states
+        found_in[group] = min(states)
+    # No step stands before one that it rests on: "after" as far as it came, then "before".
+    in_order = [found_in[step] for step in STEPS if step in found_in]
+    assert in_order == sorted(in_order), found_in
     done = stages_done(out)
     if stage in done:
         # Before a load begins, everything still stands as the last run left it.
