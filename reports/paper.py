@@ -28,14 +28,15 @@ def script_json(value: Any) -> str:
 
 def render(page: Page, masthead: Masthead) -> str:
     """Return a page as HTML."""
+    if not masthead.has_plotly:
+        return page_html(page, masthead, None)
     figures = {
         block.id: plotly_figure(block.chart)
         for section in page.sections
         for block in section.blocks
         if isinstance(block, Figure) and block.chart.labels
     }
-    live = masthead.has_plotly and bool(figures)
-    return page_html(page, masthead, script_json(figures) if live else None)
+    return page_html(page, masthead, script_json(figures) if figures else None)
 
 
 def write_page(folder: Path, page: Page, masthead: Masthead) -> int:

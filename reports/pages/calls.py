@@ -127,7 +127,7 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
     pitch = _pitch(call)
     lines = [
         _ruling_lines(call["ruled_text"], call["right_text"], call["because"]),
-        _said_lines((("Pitch", pitch),)) if pitch else _NO_LINE,
+        _said_lines((("Pitch", pitch),)) if pitch else "",
         _open_lines(call["needs"], call["other_code_note"]),
         lines_html(own),
     ]
@@ -136,12 +136,9 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
         f"{call['call_id']}, {topic(call['topic'])}",
         mark,
         word,
-        _NO_LINE.join(lines),
+        Markup("".join(lines)),  # noqa: S704
         _margin(call, links),
     )
-
-
-_NO_LINE = Markup("")
 
 
 @lru_cache(maxsize=16384)
