@@ -178,27 +178,25 @@ class Tool:
 
 @dataclass(frozen=True)
 class Entry:
-    """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin.
-
-    The lines may be HTML that is ready for the page (`drawing.lines_html`).
-    """
+    """One entry of a ledger: what it is, its mark, lines of label and text, and what goes in the margin."""
 
     id: str
     heading: str
     mark: MarkName | None
     verdict: str
-    lines: Sequence[tuple[str, Sequence[Inline]]] | Markup
+    lines: Sequence[tuple[str, Sequence[Inline]]]
     margin: Sequence[Inline] = ()
 
 
 @dataclass(frozen=True)
 class Ledger:
-    """Entries one under another, each with its own anchor."""
+    """Entries one under another, each with its own anchor; `ready` are entries as HTML (`drawing.entry_html`)."""
 
     kind: ClassVar[str] = "ledger"
     id: str
     title: str
     entries: Sequence[Entry]
+    ready: Sequence[Markup] = ()
 
 
 @dataclass(frozen=True)

@@ -107,8 +107,16 @@ def _ends(kind: str, is_first: bool) -> _Ends:
     return f'<td class="{kind}"', f'<td class="{kind} marked"', "</td>", kind == "ref"
 
 
+def _row_start(row_id: str | None) -> str:
+    return f'<tr id="{escaped(row_id)}">' if row_id else "<tr>"
+
+
 def _row(items: Sequence[Cell], ends: Sequence[_Ends], row_id: str | None) -> str:
-    out = [f'<tr id="{escaped(row_id)}">' if row_id else "<tr>"]
+    return f"{_row_start(row_id)}{''.join(_drawn_cells(items, ends))}</tr>\n"
+
+
+def _drawn_cells(items: Sequence[Cell], ends: Sequence[_Ends]) -> list[str]:
+    out = []
     for item, (plain, marked, end, is_whole) in zip(items, ends, strict=True):
         text, href, mark, sort, links, parts = item
         if is_whole:
@@ -125,13 +133,22 @@ def _row(items: Sequence[Cell], ends: Sequence[_Ends], row_id: str | None) -> st
         else:
             # A number has no character that needs escaping.
             out.append(f'{start} data-sort="{sort}">{drawn}{end}')
-    out.append("</tr>\n")
-    return "".join(out)
+    return out
 
 
 def row_html(items: Sequence[Cell], columns: Sequence[Column], row_id: str | None) -> Markup:
     """Return a row that many tables share, ready for the page."""
     return Markup(_row(items, _columns(columns), row_id))  # noqa: S704
+
+
+def row_of(cells: Iterable[str], row_id: str | None = None) -> Markup:
+    """Return a row of cells that are ready for the page (`cells_html`)."""
+    return Markup(f"{_row_start(row_id)}{''.join(cells)}</tr>\n")  # noqa: S704
+
+
+def cells_html(items: Sequence[Cell], columns: Sequence[Column], *, first: bool = False) -> str:
+    """Return some cells of a row that stand next to each other; with `first` the first one heads the row."""
+    return "".join(_drawn_cells(items, [_ends(column.kind, first and not at) for at, column in enumerate(columns)]))
 
 
 def _columns(columns: Sequence[Column]) -> list[_Ends]:
@@ -173,20 +190,29 @@ def lines_html(lines: Iterable[tuple[str, Sequence[Inline]]]) -> Markup:
     return Markup("".join(drawn))  # noqa: S704
 
 
-def _entry(entry: Entry) -> str:
-    mark = _GLYPHS[entry.mark] if entry.mark else ""
-    lines = entry.lines if isinstance(entry.lines, Markup) else lines_html(entry.lines)
-    margin = f'<p class="entry-margin">{inline_text(entry.margin)}</p>' if entry.margin else ""
-    return (
-        f'<li id="{escaped(entry.id)}">\n<p class="entry-head"><span class="entry-name">{escaped(entry.heading)}</span> '
-        f'<span class="entry-verdict">{mark}{escaped(entry.verdict)}</span></p>\n<dl>\n{lines}</dl>\n{margin}</li>\n'
+def verdict_html(mark: MarkName | None, word: str) -> Markup:
+    """Return a word with the shape before it."""
+    return Markup((_GLYPHS[mark] if mark else "") + escaped(word))  # noqa: S704
+
+
+def entry_html(entry_id: str, heading: str, verdict: Markup, lines: Markup, margin: str) -> Markup:
+    """Return one entry of a ledger; verdict, lines and margin are ready for the page."""
+    below = f'<p class="entry-margin">{margin}</p>' if margin else ""
+    return Markup(  # noqa: S704
+        f'<li id="{escaped(entry_id)}">\n<p class="entry-head"><span class="entry-name">{escaped(heading)}</span> '
+        f'<span class="entry-verdict">{verdict}</span></p>\n<dl>\n{lines}</dl>\n{below}</li>\n'
     )
+
+
+def _entry(entry: Entry) -> Markup:
+    verdict = verdict_html(entry.mark, entry.verdict)
+    return entry_html(entry.id, entry.heading, verdict, lines_html(entry.lines), inline_text(entry.margin))
 
 
 def ledger_html(block: Ledger) -> Markup:
     """Return a ledger under its heading; nothing where it has no entry."""
-    if not block.entries:
+    if not block.entries and not block.ready:
         return Markup("")
-    entries = "".join([_entry(entry) for entry in block.entries])
+    entries = "".join([*[_entry(entry) for entry in block.entries], *block.ready])
     heading = f'<h3 id="{escaped(block.id)}">{escaped(block.title)}</h3>'
     return Markup(f'{heading}\n<ol class="ledger">\n{entries}</ol>\n')  # noqa: S704

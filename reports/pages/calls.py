@@ -10,9 +10,9 @@ from operator import itemgetter
 from markupsafe import Markup
 
 from pipeline.config import AREA_TITLES
-from reports.blocks import Block, Entry, Inline, Ledger, Link, Page, Paragraph, Section
+from reports.blocks import Block, Inline, Ledger, Link, Page, Paragraph, Section
 from reports.book import Person, Row
-from reports.drawing import inline_text, lines_html
+from reports.drawing import entry_html, escaped, inline_text, lines_html, verdict_html
 from reports.links import SiteLinks
 from reports.naming import anchor, slug
 from reports.pages.call_index import index_sections, summary_section, ways
@@ -104,16 +104,12 @@ def _ledgers(place: str, calls: Sequence[Row], links: SiteLinks) -> list[Block]:
         found = [call for call in calls if call["verdict"] == grade]
         if found:
             title = f"{GRADES[grade][0]}: {plural(len(found), 'call')}"
-            blocks.append(Ledger(f"{place}-{grade}", title, [_entry(call, links) for call in found]))
+            blocks.append(Ledger(f"{place}-{grade}", title, (), [_entry(call, links) for call in found]))
     return blocks or [Paragraph(["No call."])]
 
 
-def _entry(call: Row, links: SiteLinks) -> Entry:
-    word, mark = GRADES[call["verdict"]]
-    if call["misruling_title"]:
-        word = f"{word}: {call['misruling_title']}"
-        if call["consequence"]:
-            word += f" (costs {CONSEQUENCES[call['consequence']]})"
+def _entry(call: Row, links: SiteLinks) -> Markup:
+    """Return a call's entry, ready for the page: a large association has millions, and most of their words are shared."""
     own: list[tuple[str, Sequence[Inline]]] = []
     reads_like = pattern_line(call, links)
     if reads_like:
@@ -131,14 +127,24 @@ def _entry(call: Row, links: SiteLinks) -> Entry:
         _open_lines(call["needs"], call["other_code_note"]),
         lines_html(own),
     ]
-    return Entry(
+    return entry_html(
         anchor("call", call["call_id"]),
         f"{call['call_id']}, {topic(call['topic'])}",
-        mark,
-        word,
+        _verdict(call["verdict"], call["misruling_title"], call["consequence"]),
         Markup("".join(lines)),  # noqa: S704
         _margin(call, links),
     )
+
+
+@lru_cache(maxsize=4096)
+def _verdict(grade: str, misruling: str | None, consequence: str | None) -> Markup:
+    """Return the grade with its shape, what was misruled and what it cost."""
+    word, mark = GRADES[grade]
+    if misruling:
+        word = f"{word}: {misruling}"
+        if consequence:
+            word += f" (costs {CONSEQUENCES[consequence]})"
+    return verdict_html(mark, word)
 
 
 @lru_cache(maxsize=16384)
@@ -202,7 +208,8 @@ def _rule_parts(call: Row, links: SiteLinks) -> list[Inline]:
     return parts
 
 
-def _margin(call: Row, links: SiteLinks) -> list[Inline]:
+def _margin(call: Row, links: SiteLinks) -> str:
+    """Return where the call was and where it is written, ready for the page."""
     told = []
     if call["inning"] is not None:
         told.append(f"inning {call['inning']}")
@@ -210,15 +217,14 @@ def _margin(call: Row, links: SiteLinks) -> list[Inline]:
         told.append(plural(call["outs"], "out"))
     if call["balls"] is not None and call["strikes"] is not None:
         told.append(f"{call['balls']}–{call['strikes']}")
-    parts: list[Inline] = [
-        f"{day(call['game_on'])}, game {call['game_id']}" + (f": {', '.join(told)}. " if told else ". ")
-    ]
-    who = links.evaluator(call["evaluator_id"])
-    if who:
-        parts += [who, ", "]
-    parts.append(f"{links.sheet(call['path'], call['sheet'], call['line_no'])}. ")
+    when = f"{day(call['game_on'])}, game {call['game_id']}" + (f": {', '.join(told)}. " if told else ". ")
+    where = f"{links.sheet(call['path'], call['sheet'], call['line_no'])}. "
     if call["evaluator_grade"]:
         said = call["evaluator_grade"].replace("_", " ")
-        agreed = {True: ", and the rules agree", False: ", and the rules do not", None: ""}[call["evaluator_agrees"]]
-        parts.append(f"The evaluator wrote {said}{agreed}.")
-    return parts
+        where += f"The evaluator wrote {said}{_AGREED[call['evaluator_agrees']]}."
+    who = links.evaluator(call["evaluator_id"])
+    named = f"{inline_text([who])}, " if who else ""
+    return f"{escaped(when)}{named}{escaped(where)}"
+
+
+_AGREED = {True: ", and the rules agree", False: ", and the rules do not", None: ""}

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from itertools import groupby
 from operator import itemgetter
 
 from reports.blocks import Cell, Column, Inline, Link, Page, Section, Table
 from reports.book import Person, Row
+from reports.drawing import cells_html, row_of
 from reports.links import SiteLinks, link_cell
 from reports.naming import anchor
 from reports.pages.call_index import ways
@@ -106,42 +109,53 @@ def _game_section(game: str, calls: Sequence[Row], links: SiteLinks, place: str)
     return Section(place, f"{day(calls[0]['game_on'])}, game {game}", [_table(f"{place}-calls", caption, calls, links)])
 
 
+_CALL, _UMPIRE, _DAY = [Column("Call")], [Column("Umpire")], [Column("Day")]
+_JUDGED = [Column("Topic"), Column("By the rules"), Column("Missing fact"), Column("Written"), Column("Agrees")]
+_LINE = [Column("Sheet line", "num")]
+
+
 def _table(table_id: str, caption: str, calls: Sequence[Row], links: SiteLinks) -> Table:
-    columns = [
-        Column("Call"),
-        Column("Day"),
-        Column("Topic"),
-        Column("By the rules"),
-        Column("Missing fact"),
-        Column("Written"),
-        Column("Agrees"),
-        Column("Sheet line", "num"),
-    ]
-    if not links.private:
-        columns.insert(1, Column("Umpire"))
+    """Return the table of some calls. Its rows are put together of ready pieces: a large association has millions."""
+    columns = [*_CALL, *([] if links.private else _UMPIRE), *_DAY, *_JUDGED, *_LINE]
+    umpires: dict[str, str] = {}
     rows = []
     for call in calls:
-        is_open = call["verdict"] == "open"
-        row = [
+        call_id, umpire = call["call_id"], call["umpire_id"]
+        if links.private:
             # Within a packet the row is the call's own entry, so that it leads nowhere.
-            Cell(call["call_id"]) if links.private else link_cell(links.call(call["call_id"])),
-            Cell(day(call["game_on"])),
-            Cell(topic(call["topic"])),
-            marked(GRADES[call["verdict"]]) if call["verdict"] in GRADES else Cell(call["verdict"]),
-            Cell(plain_names(call["needs"]).replace(";", ", ") if is_open and call["needs"] else NOTHING),
-            Cell(plain_names(call["evaluator_grade"] or NOTHING)),
-            Cell({True: "yes", False: "no"}.get(call["evaluator_agrees"], NOTHING)),
-            num(call["line_no"], count(call["line_no"])),
+            whose = ""
+            first = cells_html([Cell(call_id)], _CALL, first=True)
+        else:
+            # In the site the entry stands with the umpire's calls; a packet has no other place for it.
+            if umpire not in umpires:
+                umpires[umpire] = cells_html([link_cell(links.umpire(umpire))], _UMPIRE)
+            whose = umpires[umpire]
+            first = cells_html([link_cell(links.call(call_id))], _CALL, first=True)
+        needs = call["needs"] if call["verdict"] == "open" else None
+        cells = [
+            first,
+            whose,
+            _day_cell(call["game_on"]),
+            _judged_cells(call["topic"], call["verdict"], needs, call["evaluator_grade"], call["evaluator_agrees"]),
+            cells_html([num(call["line_no"], count(call["line_no"]))], _LINE),
         ]
-        if not links.private:
-            row.insert(1, link_cell(links.umpire(call["umpire_id"])))
-        rows.append(row)
-    return Table(
-        table_id,
-        caption,
-        columns,
-        rows,
-        # In the site the entry stands with the umpire's calls; a packet has no other place for it.
-        row_ids=[anchor("call", call["call_id"]) for call in calls] if links.private else (),
-        empty="No call was accepted.",
-    )
+        rows.append(row_of(cells, anchor("call", call_id) if links.private else None))
+    return Table(table_id, caption, columns, (), empty="No call was accepted.", ready=rows)
+
+
+@lru_cache(maxsize=1024)
+def _day_cell(on: dt.date | None) -> str:
+    return cells_html([Cell(day(on))], _DAY)
+
+
+@lru_cache(maxsize=4096)
+def _judged_cells(what: str, verdict: str, needs: str | None, written: str | None, agrees: bool | None) -> str:
+    """Return what the rules make of a call, and what was written: thousands of calls share the same."""
+    cells = [
+        Cell(topic(what)),
+        marked(GRADES[verdict]) if verdict in GRADES else Cell(verdict),
+        Cell(plain_names(needs).replace(";", ", ") if needs else NOTHING),
+        Cell(plain_names(written or NOTHING)),
+        Cell(NOTHING if agrees is None else "yes" if agrees else "no"),
+    ]
+    return cells_html(cells, _JUDGED)
