@@ -33,7 +33,7 @@ def data_address(name: str) -> str:
 def packed_script(name: str, header: Any, body: Iterable[bytes] = ()) -> bytes:
     """Return the script that hands a header and bytes to the page; the same input gives the same bytes."""
     head = json.dumps(header, ensure_ascii=False, separators=(",", ":"), sort_keys=True).encode("utf-8", "replace")
-    packed = zlib.compress(b"".join((struct.pack("<I", len(head)), head, *body)), 9)
+    packed = zlib.compress(b"".join((struct.pack("<I", len(head)), head, *body)))
     text = base64.b64encode(packed).decode("ascii")
     return f'(self.plateworkData ??= {{}})["{name}"] = "{text}";\n'.encode("ascii")
 

@@ -193,6 +193,8 @@ def _address(href: str, home: Link) -> str:
 
 def _moved(cell: Cell, home: Link, root: str) -> Cell:
     """Return a cell with its addresses as they are on a page from which `root` leads to the top."""
+    if cell.href is None and not cell.links and not cell.parts:
+        return cell
 
     def link(to: Link) -> Link:
         return Link(to.text, f"{root}{_address(to.href, home)}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -99,7 +98,7 @@ class _Source:
             ],
         }
         body = (
-            base64.b64decode(places[area, row["umpire_id"]]["places"])
+            places[area, row["umpire_id"]]["places"]
             for area in areas
             for row in people
             if (area, row["umpire_id"]) in places

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -200,7 +199,7 @@ def trial_scripts(book: SeasonBook, links: SiteLinks) -> Iterator[tuple[str, byt
             "people": [_person(row, links, made[row["umpire_id"]], drawn, reached) for row in people],
         }
         name = data_name("trial", level_id)
-        body = (base64.b64decode(reached[area, row["umpire_id"]]["reached"]) for area in drawn for row in people)
+        body = (reached[area, row["umpire_id"]]["reached"] for area in drawn for row in people)
         yield name, packed_script(name, header, body)
 
 
