@@ -43,10 +43,10 @@ class Cell(NamedTuple):
 
 @dataclass(frozen=True)
 class Column:
-    """One column: heading, and whether it holds text, figures, long text, or numbers of rules that stay whole."""
+    """One column: heading, and whether it holds text, figures, long text, days, or numbers of rules that stay whole."""
 
     title: str
-    kind: Literal["text", "num", "long", "ref"] = "text"
+    kind: Literal["text", "num", "long", "day", "ref"] = "text"
 
 
 @dataclass(frozen=True)

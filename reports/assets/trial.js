@@ -101,16 +101,17 @@
   const chances = (header, settings, order, before, after, title) => {
     const height = order.length * PERSON;
     const at = (share) => `${(100 * share).toFixed(2)}%`;
-    const field = svg("svg", { class: "chart-field", width: "100%", height: height + 40, focusable: "false" });
-    const inner = svg("svg", { y: 18, overflow: "visible", width: "100%", height: height + 22 });
+    const field = svg("svg", { class: "chart-field", width: "100%", height: height + 53, focusable: "false" });
+    const inner = svg("svg", { y: 31, overflow: "visible", width: "100%", height: height + 22 });
     for (let k = 0; k <= 5; k++) {
       const anchor = k === 0 ? "start" : k === 5 ? "end" : "middle";
       inner.append(svg("line", { class: "tick", x1: at(k / 5), x2: at(k / 5), y1: 0, y2: height }), svg("text", { class: k % 2 ? "tick-text between" : "tick-text", x: at(k / 5), y: height + 15, "text-anchor": anchor }, percent(k / 5, 0)));
     }
     const lines = [[settings.risks.not_yet, `not yet up to ${percent(settings.risks.not_yet, 0)}`], [1 - settings.risks.ready, `ready from ${percent(1 - settings.risks.ready, 0)}`]];
-    for (const [share, words] of lines) {
+    // One below the other: on a narrow page they would run into each other.
+    for (const [number, [share, words]] of lines.entries()) {
       const anchor = share < 0.2 ? "start" : share > 0.8 ? "end" : "middle";
-      inner.append(svg("line", { class: "cut", x1: at(share), x2: at(share), y1: -2, y2: height }), svg("text", { class: "cut-text", x: at(share), y: -6, "text-anchor": anchor }, words));
+      inner.append(svg("line", { class: "cut", x1: at(share), x2: at(share), y1: -2, y2: height }), svg("text", { class: "cut-text", x: at(share), y: -6 - 13 * number, "text-anchor": anchor }, words));
     }
     order.forEach((index, row) => {
       const y = (row + 0.5) * PERSON;
@@ -132,7 +133,7 @@
       {},
       el("figcaption", {}, el("strong", {}, title), el("span", { class: "figure-note" }, "Chance of meeting every standard as tried; a ring and a line show from where it moved.")),
       el("ul", { class: "legend" }, legend),
-      el("div", { class: "chart chart-people", "aria-hidden": "true" }, el("ol", { class: "chart-labels", "data-ruled": true }, order.map((index) => el("li", {}, header.people[index].name))), field, el("p", { class: "x-title" }, "chance of meeting every standard")),
+      el("div", { class: "chart chart-people", "aria-hidden": "true" }, el("ol", { class: "chart-labels", "data-ruled": "2" }, order.map((index) => el("li", {}, header.people[index].name))), field, el("p", { class: "x-title" }, "chance of meeting every standard")),
     );
   };
 

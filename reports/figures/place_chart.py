@@ -44,5 +44,5 @@ def place_chart(rows: Sequence[Row]) -> RowChart:
                 ],
             )
         ],
-        values=[f"{place_words(row)}, group {row['tie_group']}" for row in rows[:MOST_ROWS]],
+        values=[place_words(row) for row in rows[:MOST_ROWS]],
     )

@@ -9,6 +9,9 @@ from markupsafe import Markup
 from reports.drawing import escaped
 from reports.figures.rows import ROW_HEIGHT, RowChart, Series, short
 
+_LABEL = 13
+"""Height of a line of words above the rows, in pixels."""
+
 
 def _mark(series: Series) -> str:
     """Return the shape of a series about its own zero point."""
@@ -37,8 +40,9 @@ def shape_html(series: Series, x: float, y: float) -> Markup:
 
 def chart_html(c: RowChart) -> Markup:
     """Return the chart: labels, the field with its axis and marks, and the values at the end of the rows."""
-    ruled = " data-ruled" if c.rules else ""
-    top = 18 if c.rules else 0
+    lines = max(1, _label_lines(c))
+    ruled = f' data-ruled="{lines}"' if c.rules else ""
+    top = _LABEL * lines + 5 if c.rules else 0
     labels = "".join(
         [f'<li title="{escaped(label)}">{escaped(short(label, c.label_length))}</li>\n' for label in c.labels]
     )
@@ -58,6 +62,11 @@ def chart_html(c: RowChart) -> Markup:
     return Markup("".join(out))  # noqa: S704
 
 
+def _label_lines(c: RowChart) -> int:
+    """Return on how many lines the words above the rules stand: on a narrow page two would run into each other."""
+    return min(sum(bool(rule.label) for rule in c.rules), 2)
+
+
 def _axis(c: RowChart) -> Iterator[str]:
     for place in range(len(c.labels)):
         y = (place + 0.5) * ROW_HEIGHT
@@ -71,12 +80,13 @@ def _axis(c: RowChart) -> Iterator[str]:
             f'<text class="tick-text{" between" if place % 2 else ""}" x="{at}%" y="{c.height + 15}" '
             f'text-anchor="{anchor}">{escaped(text)}</text>\n'
         )
-    for rule in c.rules:
+    lines = _label_lines(c)
+    for number, rule in enumerate(c.rules):
         at = c.place(rule.x)
         yield f'<line class="cut" x1="{at}%" x2="{at}%" y1="-2" y2="{c.height}"/>'
         if rule.label:
             anchor = "start" if at < 12 else "end" if at > 88 else "middle"
-            yield f'<text class="cut-text" x="{at}%" y="-6" text-anchor="{anchor}">{escaped(rule.label)}</text>'
+            yield f'<text class="cut-text" x="{at}%" y="{-6 - _LABEL * (number % lines)}" text-anchor="{anchor}">{escaped(rule.label)}</text>'
         yield "\n"
 
 

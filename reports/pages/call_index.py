@@ -88,7 +88,7 @@ def _listed(place: str, title: str, calls: Sequence[Row], links: SiteLinks) -> T
         ]
         for call in calls
     ]
-    return Table(place, title, [Column("Call"), Column("Day"), Column("Topic"), Column("What", "long")], rows)
+    return Table(place, title, [Column("Call"), Column("Day", "day"), Column("Topic"), Column("What", "long")], rows)
 
 
 def _what(call: Row) -> str:
@@ -113,7 +113,7 @@ def _by_game(place: str, title: str, calls: Sequence[Row], links: SiteLinks) -> 
                 Cell("", links=tuple(target for target in targets if isinstance(target, Link))),
             ]
         )
-    return Table(place, title, [Column("Game"), Column("Day"), Column("Right", "num"), Column("Calls", "long")], rows)
+    return Table(place, title, [Column("Game"), Column("Day", "day"), Column("Right", "num"), Column("Calls", "long")], rows)
 
 
 def ways(number: int, parts: int, whole: str) -> list[Inline]:

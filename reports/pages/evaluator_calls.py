@@ -109,7 +109,7 @@ def _game_section(game: str, calls: Sequence[Row], links: SiteLinks, place: str)
     return Section(place, f"{day(calls[0]['game_on'])}, game {game}", [_table(f"{place}-calls", caption, calls, links)])
 
 
-_CALL, _UMPIRE, _DAY = [Column("Call")], [Column("Umpire")], [Column("Day")]
+_CALL, _UMPIRE, _DAY = [Column("Call")], [Column("Umpire")], [Column("Day", "day")]
 _JUDGED = [Column("Topic"), Column("By the rules"), Column("Missing fact"), Column("Written"), Column("Agrees")]
 _LINE = [Column("Sheet line", "num")]
 

@@ -222,7 +222,7 @@ def amendments_section(amendments: Sequence[Row], links: SiteLinks) -> Section:
         "amendments-table",
         "Values that were amended; the sheet keeps its own",
         [Column("Call"), Column("What"), Column("On the sheet"), Column("Counts as"), Column("Amended by"),
-         Column("On"), Column("Why", "long")],
+         Column("On", "day"), Column("Why", "long")],
         [
             [
                 link_cell(links.call(row["call_id"])),

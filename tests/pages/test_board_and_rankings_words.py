@@ -66,7 +66,7 @@ def test_the_chart_of_places_begins_at_one_and_ends_at_the_last():
     assert (chart.x_low, chart.x_high) == (1.0, 20.0)
     # Twenty places in steps of two, after the first.
     assert [text for _, text in chart.ticks] == ["1", "2", "4", "6", "8", "10", "12", "14", "16", "18", "20"]
-    assert chart.values[0] == "1 to 4, group 1"
+    assert chart.values[0] == "1 to 4"
 
 
 def test_a_list_of_one_place_still_has_an_axis():
