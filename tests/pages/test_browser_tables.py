@@ -89,6 +89,45 @@ def test_the_keyboard_alone_reaches_links_filter_and_sorting_and_shows_where_it_
     assert {"A", "filter", "sort"} <= reached
 
 
+_NUMBERED = """() => {
+  const all = [...document.querySelectorAll("a[href], button, input, select, summary, [tabindex='0']")];
+  const open = all.filter((one) => one.checkVisibility({ visibilityProperty: true }) && !one.disabled);
+  open.forEach((one, place) => { one.place = place; });
+  return open.map((one) => one.outerHTML.slice(0, 90));
+}"""
+
+
+@pytest.mark.parametrize("name", ["index", "standards", "compare", "decisions", "quality", "zone", "dossier", "session", "letter"])
+def test_the_keyboard_reaches_everything_that_can_be_pressed_and_shows_where_it_is(demo_results, open_page, name):
+    site, packets = demo_results / "site", demo_results / "packets"
+    path = {
+        "dossier": next(iter(sorted(site.glob("umpires/*/index.html")))),
+        "letter": next(iter(sorted(packets.glob("umpires/*/index.html")))),
+        "session": site / "clinics" / "session-1-trainer.html",
+    }.get(name, site / f"{name}.html")
+    page = open_page(path).page
+    controls = None
+    while controls != (controls := page.evaluate(_NUMBERED)):
+        # The page's own tools come to stand.
+        page.wait_for_timeout(700)
+    reached = set()
+    for _ in range(len(controls) + 5):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.place"))
+        focus = page.evaluate(_FOCUS)
+        assert focus["seen"] or focus["what"] == "BODY", focus
+    assert [one for place, one in enumerate(controls) if place not in reached] == []
+
+
+def test_on_paper_the_words_of_a_heading_stand_outside_any_button(demo_site, open_page):
+    # Chromium repeats a table's headings on each sheet, and leaves out what a button's box holds.
+    page = open_page(demo_site / PAGE).page
+    shown = "[...new Set([...document.querySelectorAll('th button')].map((one) => getComputedStyle(one).display))]"
+    assert "contents" not in page.evaluate(shown)
+    page.emulate_media(media="print")
+    assert page.evaluate(shown) == ["contents"]
+
+
 def test_a_heading_sorts_when_enter_is_pressed_on_it(demo_site, open_page):
     page = open_page(demo_site / PAGE).page
     table, text, _ = long_table(page)
