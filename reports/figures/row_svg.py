@@ -12,6 +12,9 @@ from reports.figures.rows import ROW_HEIGHT, RowChart, Series, short
 _LABEL = 13
 """Height of a line of words above the rows, in pixels."""
 
+_SHEET_ROWS = 30
+"""Rows that a sheet of paper holds: a taller chart would be cut, so that on paper its table alone stands."""
+
 
 def _mark(series: Series) -> str:
     """Return the shape of a series about its own zero point."""
@@ -47,7 +50,7 @@ def chart_html(c: RowChart) -> Markup:
         [f'<li title="{escaped(label)}">{escaped(short(label, c.label_length))}</li>\n' for label in c.labels]
     )
     out = [
-        f'<div class="chart" aria-hidden="true">\n<ol class="chart-labels"{ruled}>\n{labels}</ol>\n'
+        f'<div class="chart{" tall" if len(c.labels) > _SHEET_ROWS else ""}" aria-hidden="true">\n<ol class="chart-labels"{ruled}>\n{labels}</ol>\n'
         f'<svg class="chart-field" width="100%" height="{c.height + 22 + top}" focusable="false">\n'
         f'<svg y="{top}" overflow="visible" width="100%" height="{c.height + 22}">\n',
         *_axis(c),

@@ -42,6 +42,13 @@ _SHORTEN = """() => {
 }"""
 
 
+SHEET = 930
+"""Height in pixels of what a sheet holds within its margins: letter size, the shorter one."""
+
+_TALLER = """(most) => [...document.querySelectorAll("figure, .ledger:not(.form) > li, tr")]
+  .filter((one) => one.getBoundingClientRect().height > most).map((one) => `taller than a sheet: ${one.outerHTML.slice(0, 80)}`)"""
+
+
 @dataclass
 class Look:
     """What was seen of one page."""
@@ -95,7 +102,7 @@ def look_with_scripts(look, path, home, opener, axe):
 def look_without_scripts(look, path, opener):
     opened = opener(path, width=PAPER, media="print", scripts=False)
     try:
-        look.cut_on_paper = opened.page.evaluate(_STICKING_OUT)
+        look.cut_on_paper = opened.page.evaluate(_STICKING_OUT) + opened.page.evaluate(_TALLER, SHEET)
         opened.page.emulate_media(media="screen")
         look.letters = len(opened.page.locator("main").inner_text())
         look.hidden_tables = opened.page.locator("main table").evaluate_all(
