@@ -120,38 +120,43 @@ def split_sql(sheet: Sheet, newline: str) -> str:
     )
 
 
-def lines_sql(newline: str) -> str:
-    """Return the table function that reads each line below the first whole; its one parameter is the path."""
+def lines_sql(newline: str, *, lenient: bool = False) -> str:
+    """Return the table function that reads each line below the first whole; its one parameter is the path.
+
+    `lenient` passes over a line that cannot be read, such as one that is too long, where else the statement fails.
+    """
     escaped = newline.replace("\r", "\\r").replace("\n", "\\n")
+    faults = "ignore_errors=true, " if lenient else ""
     return (
-        "read_csv(?, auto_detect=false, header=true, delim='', quote='', escape='', "
+        f"read_csv(?, auto_detect=false, header=true, delim='', quote='', escape='', {faults}"
         f"new_line='{escaped}', columns={{'raw_text': 'VARCHAR'}})"
     )
 
 
-def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
-    """Whether DuckDB's own reader splits the sheet into exactly one record for each physical line.
-
-    Only then are line numbers and raw texts certain. It is tried on a connection of its own, because an error
-    inside the load's transaction would end it. Lines and records being equal in number, no line was
-    dropped (a blank one) and none was joined to another (a quotation mark over several lines). Where there is no
-    quotation mark, a line is a record as it stands, and only lines are counted.
-    """
+def is_simple(sheet: Sheet) -> bool:
+    """Whether a sheet is laid out so that DuckDB's own reader may split it: see `is_exact` and `number_lines`."""
     shape = sheet.shape
     if shape is None or shape.newline is None or shape.has_nul:
         return False
-    if sheet.headings.line_no != 1 or sheet.headings.line_count != 1:
-        return False
-    if sheet.headings.is_mended:
-        # Its remark columns are read, which only the exact reader does.
+    # The remark columns of mended rows are read, which only the exact reader does.
+    return sheet.headings.line_no == 1 and sheet.headings.line_count == 1 and not sheet.headings.is_mended
+
+
+def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
+    """Whether DuckDB's own reader splits a simple sheet into exactly one record for each physical line.
+
+    Only then are line numbers and raw texts certain. It is tried on a connection of its own, because an error
+    inside the load's transaction would end it. Lines and records being equal in number, no line was
+    dropped (a blank one) and none was joined to another (a quotation mark over several lines).
+    """
+    shape = sheet.shape
+    if shape is None or shape.newline is None:
         return False
     extra = ", ".join(quoted(f"not_read_{place}") for place in sheet.headings.must_be_blank)
     strangers = f"count(*) FILTER (WHERE trim(concat({extra}), {BLANKS}) <> '')" if extra else "0"
     trial = store.connection.cursor()
     try:
         lines = trial.execute(f"SELECT count(*) FROM {lines_sql(shape.newline)}", [str(path)]).fetchone()
-        if lines != (shape.line_count - 1,) or not shape.has_quotes:
-            return lines == (shape.line_count - 1,)
         split = trial.execute(
             f"SELECT count(*), {strangers} FROM {split_sql(sheet, shape.newline)}", [str(path)]
         ).fetchone()
@@ -159,7 +164,25 @@ def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
         return False
     finally:
         trial.close()
-    return split == (shape.line_count - 1, 0)
+    return lines == (shape.line_count - 1,) and split == (shape.line_count - 1, 0)
+
+
+def number_lines(store: Store, sheet: Sheet, path: Path) -> bool:
+    """Set the numbered lines of a simple sheet without quotation marks down; return whether they are all there.
+
+    Without quotation marks a line is a record as it stands, so that lines need only be counted: one that the reader
+    passed over, or took for two, shows in their number, and the sheet is then for the exact reader.
+    """
+    shape = sheet.shape
+    if shape is None or shape.newline is None:
+        return False
+    # Lines are numbered on one core, as they are read; set down first, they go to all cores for what costs more.
+    numbered = f"SELECT row_number() OVER () + 1 AS line_no, raw_text FROM {lines_sql(shape.newline, lenient=True)}"
+    store.run(f"CREATE OR REPLACE TEMP TABLE numbered_line AS {numbered}", [str(path)])
+    if store.value("SELECT count(*) FROM numbered_line") == shape.line_count - 1:
+        return True
+    store.run("DROP TABLE numbered_line")
+    return False
 
 
 def _is_plain_sql(sheet: Sheet, text: str = "raw_text") -> str:
@@ -171,35 +194,35 @@ def _is_plain_sql(sheet: Sheet, text: str = "raw_text") -> str:
     return f"regexp_full_match({text}, {text_sql(pattern)})" if pattern is not None else "FALSE"
 
 
-def land_fast(store: Store, sheet: Sheet, path: Path) -> tuple[int, int]:
-    """Land a sheet for which `is_exact` holds; return how many records were broken, and how many blank ones not kept.
-
-    Both readers keep the file's order, so lines and cells pair by place. Without quotation marks a line is all that
-    is kept, and those that do not split into the right number of cells are looked at one by one.
-    """
+def land_split(store: Store, sheet: Sheet, path: Path) -> None:
+    """Land a sheet for which `is_exact` holds: both readers keep the file's order, so lines and cells pair by place."""
     newline = sheet.shape.newline if sheet.shape and sheet.shape.newline else "\n"
-    into = f"INSERT INTO raw.{sheet.table.name}_line SELECT ?"
-    if sheet.shape is not None and sheet.shape.has_quotes:
-        listed = ", ".join(f"cells.{quoted(name)}" for name in _names(sheet.headings))
-        store.run(
-            f"{into}, row_number() OVER () + 1, lines.raw_text, {_is_plain_sql(sheet, 'lines.raw_text')}, "
-            f"CASE WHEN contains(lines.raw_text, '\"') THEN [{listed}] END "
-            f"FROM {lines_sql(newline)} AS lines POSITIONAL JOIN {split_sql(sheet, newline)} AS cells",
-            [sheet.file_id, str(path), str(path)],
-        )
-        return 0, 0
-    # Lines are numbered on one core, as they are read; set down first, they go to all cores for what costs more. An
-    # empty line is read as NULL, and not kept.
-    numbered = f"SELECT row_number() OVER () + 1 AS line_no, raw_text FROM {lines_sql(newline)}"
-    store.run(f"CREATE OR REPLACE TEMP TABLE numbered_line AS {numbered}", [str(path)])
+    listed = ", ".join(f"cells.{quoted(name)}" for name in _names(sheet.headings))
     store.run(
-        f"{into}, line_no, raw_text, {_is_plain_sql(sheet)}, NULL FROM numbered_line WHERE raw_text <> ''",
+        f"INSERT INTO raw.{sheet.table.name}_line "
+        f"SELECT ?, row_number() OVER () + 1, lines.raw_text, {_is_plain_sql(sheet, 'lines.raw_text')}, "
+        f"CASE WHEN contains(lines.raw_text, '\"') THEN [{listed}] END "
+        f"FROM {lines_sql(newline)} AS lines POSITIONAL JOIN {split_sql(sheet, newline)} AS cells",
+        [sheet.file_id, str(path), str(path)],
+    )
+
+
+def land_lines(store: Store, sheet: Sheet) -> tuple[int, int]:
+    """Land the numbered lines of a sheet; return how many were broken, and how many blank ones not kept.
+
+    A line is all that is kept; those that do not split into the right number of cells are looked at one by one.
+    """
+    # An empty line is read as NULL, and not kept.
+    store.run(
+        f"INSERT INTO raw.{sheet.table.name}_line SELECT ?, line_no, raw_text, {_is_plain_sql(sheet)}, NULL "
+        "FROM numbered_line WHERE raw_text <> ''",
         [sheet.file_id],
     )
+    came = int(store.value("SELECT count(*) FROM numbered_line"))
     store.run("DROP TABLE numbered_line")
     kept = int(store.value(f"SELECT count(*) FROM raw.{sheet.table.name}_line WHERE file_id = ?", [sheet.file_id]))
     broken, blank = _take_out_broken(store, sheet)
-    return broken, blank + (sheet.shape.line_count - 1 - kept if sheet.shape is not None else 0)
+    return broken, blank + came - kept
 
 
 def _take_out_broken(store: Store, sheet: Sheet) -> tuple[int, int]:
@@ -360,9 +383,13 @@ def land(store: Store, sheet: Sheet, folder: Path) -> Landed:
     if path is not None and any(mark in str(path) for mark in "*?["):
         # DuckDB takes these as wildcards.
         path = Path(shutil.copyfile(path, folder / f"sheet_{sheet.file_id}.csv"))
-    if path is not None and sheet.shape is not None and is_exact(store, sheet, path):
-        broken, empty = land_fast(store, sheet, path)
-        came = sheet.shape.line_count - 1
+    shape = sheet.shape if path is not None and is_simple(sheet) else None
+    if path is not None and shape is not None and not shape.has_quotes and number_lines(store, sheet, path):
+        came = shape.line_count - 1
+        broken, empty = land_lines(store, sheet)
+    elif path is not None and shape is not None and shape.has_quotes and is_exact(store, sheet, path):
+        land_split(store, sheet, path)
+        came, broken, empty = shape.line_count - 1, 0, 0
     else:
         came, broken, empty = land_exact(store, sheet, folder)
     heading_end = sheet.headings.line_no + sheet.headings.line_count - 1

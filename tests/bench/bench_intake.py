@@ -34,7 +34,7 @@ COLUMNS = (
 LOAD_PARTS = {
     "pipeline.ingest.load": ("land", "stage", "_settle", "_refuse_empty_season"),
     "pipeline.ingest.files": ("hash_file", "decide_encoding", "as_utf8", "measure", "find_sources"),
-    "pipeline.ingest.land": ("is_exact", "land_fast", "land_exact", "_take_out", "_take_out_broken"),
+    "pipeline.ingest.land": ("is_exact", "number_lines", "land_lines", "land_split", "land_exact", "_take_out", "_take_out_broken"),
     "pipeline.ingest.versions": ("remember", "record"),
     "pipeline.ingest.mends": ("apply_mends",),
 }

@@ -627,7 +627,7 @@ def test_the_fast_reader_and_the_exact_one_give_the_same(shared, rows, end):
     load_season(config_for(folder), store)
     fast = content(store)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(land, "is_exact", lambda *_: False)
+        patch.setattr(land, "is_simple", lambda *_: False)
         load_season(config_for(folder), store)
     assert content(store) == fast
 

@@ -102,7 +102,7 @@ def test_plain_lines_come_to_what_the_look_at_each_cell_comes_to(folder: Path, l
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(land, "plain_pattern", lambda *_: None)
         assert loaded(folder, text) == by_cast
-        patch.setattr(land, "is_exact", lambda *_: False)
+        patch.setattr(land, "is_simple", lambda *_: False)
         assert loaded(folder, text) == by_cast
 
 
