@@ -13,6 +13,7 @@ from pipeline.checks.quarantine import META_TABLES, balance_books, copies_of, pa
 from pipeline.checks.validation import Asked, Looked, Validated, ask, confirm
 from pipeline.config import RunConfig
 from pipeline.store import StepResult, Store
+from pipeline.turns import quick_turns
 from schemas import layer_tables
 from schemas.store_tables import meta_table_sql
 
@@ -29,7 +30,7 @@ def check_season(config: RunConfig, store: Store) -> StepResult:
         The two ways of checking name different rows, or the rows of a file do not add up: a fault of this
         program. Nothing is written then.
     """
-    with store.transaction(), ThreadPoolExecutor(1) as beside:
+    with store.transaction(), quick_turns(), ThreadPoolExecutor(1) as beside:
         asked: Queue[Asked | None] = Queue()
         # Great-expectations runs on one core and mostly in Python, the engine mostly not: they do not wait for each
         # other.

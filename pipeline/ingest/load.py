@@ -18,6 +18,7 @@ from pipeline.ingest.land import Landed, Sheet, land
 from pipeline.ingest.mapping import HeadingMaps
 from pipeline.ingest.stage import stage, staged_tables_sql
 from pipeline.store import StepResult, Store, scratch_folder
+from pipeline.turns import quick_turns
 from schemas import Table, layer_tables
 from schemas.remarks import FILE, LINE
 from schemas.store_tables import meta_table_sql
@@ -83,7 +84,7 @@ def load_season(config: RunConfig, store: Store, meanwhile: Callable[[], None] |
             raise FaultsError(survey.faults)
         if meanwhile is not None:
             meanwhile()
-        with store.transaction():
+        with store.transaction(), quick_turns():
             return _load_all(store, survey, tables, folder, config)
 
 
