@@ -106,6 +106,24 @@ class Pitches:
             found[:, who] = np.add.reduceat(by_group, first, axis=1)
         return found
 
+    def of(self, who: Codes) -> Pitches:
+        """Return the pitches of some umpires alone, given in rising order; they are numbered anew in that order."""
+        place = np.full(self.umpires, -1)
+        place[who] = np.arange(who.size)
+        kept = place[self.umpire] >= 0
+        rows = np.repeat(kept, self.counts)
+        counts = self.counts[kept]
+        return Pitches(
+            inside_in=np.ascontiguousarray(self.inside_in[:, rows]),
+            error_sd_in=self.error_sd_in[rows],
+            strike=self.strike[rows],
+            starts=np.cumsum(counts) - counts,
+            umpire=place[self.umpire[kept]],
+            terms=self.terms[kept],
+            umpires=int(who.size),
+            cluster=self.cluster[kept],
+        )
+
     def game_sums(self, by_group: Floats) -> Floats:
         """Return the sums over each game's groups of an array of shape (values, groups)."""
         if not self.games.starts.size:
@@ -206,9 +224,14 @@ class _Piece:
         self.z_t = -self.share * self.z
 
     @property
+    def by_pitch(self) -> Floats:
+        """Log-likelihood of each pitch."""
+        return np.asarray(np.where(self.strike, self.log_p, -np.log1p(self.odds)))
+
+    @property
     def value(self) -> float:
         """Log-likelihood."""
-        return float(np.where(self.strike, self.log_p, -np.log1p(self.odds)).sum())
+        return float(self.by_pitch.sum())
 
     def first(self) -> Floats:
         """Gradient of log P, shape (8, pitches)."""
@@ -225,8 +248,8 @@ class _Piece:
         )
 
     def sums(self, by_pitch: Floats) -> Floats:
-        """Sums by group of an array of shape (values, pitches)."""
-        found: Floats = np.add.reduceat(by_pitch, self.starts, axis=1)
+        """Sums by group of an array of shape (values, pitches), or (pitches,)."""
+        found: Floats = np.add.reduceat(by_pitch, self.starts, axis=-1)
         return found
 
 
@@ -246,6 +269,14 @@ def log_chance(pitches: Pitches, at: Floats) -> Floats:
 def log_likelihood(pitches: Pitches, at: Floats) -> float:
     """Return the log-likelihood for edge values `at` of shape (8, groups)."""
     return sum(piece.value for _, _, piece in _pieces(pitches, at))
+
+
+def group_log_likelihood(pitches: Pitches, at: Floats) -> Floats:
+    """Return the log-likelihood of each group, shape (groups,), for edge values `at` of shape (8, groups)."""
+    found = np.empty(pitches.starts.size)
+    for groups, _, piece in _pieces(pitches, at):
+        found[groups] = piece.sums(piece.by_pitch)
+    return found
 
 
 def likelihood(pitches: Pitches, at: Floats) -> Sums:

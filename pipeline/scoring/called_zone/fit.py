@@ -14,16 +14,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import partial
 
 import numpy as np
 
-from pipeline.scoring.called_zone.blocks import Curvature, Prior, Values
+from pipeline.scoring.called_zone.blocks import Prior
 from pipeline.scoring.called_zone.edges import EDGES, OFFSETS, VALUES, Pitches
 from pipeline.scoring.called_zone.games import FEWEST_SPARE_GAMES, game_spread, no_spread, spare_games
 from pipeline.scoring.called_zone.model import ZoneModel
+from pipeline.scoring.called_zone.spread import START_SD, search_spread
 from pipeline.scoring.design import Floats
-from pipeline.scoring.search import Maximum, maximise
 
 FEWEST_UMPIRES = 5
 """With fewer the spread over umpires cannot be learnt: it is set at FIXED_SD."""
@@ -31,13 +30,7 @@ FIXED_SD = np.array([2.0] * OFFSETS + [0.7] * OFFSETS)
 FEWEST_PITCHES = 60
 """With fewer in the whole season nothing is fitted."""
 
-_START_SD = np.array([1.0] * OFFSETS + [0.4] * OFFSETS)
-_LOWEST_SD, _HIGHEST_SD = 0.02, 8.0
-_SD_TOLERANCE = 1e-4
 _TOLERATED_GAIN = 0.02
-_STRAIGHT_TOLERANCE = 1e-4
-_ROUNDS = 12
-_SETTLED = 0.02
 
 
 class ZoneOutcome(StrEnum):
@@ -95,7 +88,7 @@ class ZoneFit:
     shift_sd: Floats = field(default_factory=lambda: np.zeros((0, OFFSETS)))
     log_likelihood: float = float("nan")
     laplace: float = float("nan")
-    start: Floats = field(default_factory=_START_SD.copy)
+    start: Floats = field(default_factory=START_SD.copy)
     end: Floats = field(default_factory=lambda: np.full(VALUES, np.nan))
     iterations: int = 0
     evaluations: int = 0
@@ -124,7 +117,7 @@ def fit_zone(pitches: Pitches, prior: Prior | None = None) -> ZoneFit:
             else "the search for the edges did not arrive"
         )
         return _account(model, FIXED_SD, None, outcome, message, (0, 1, 0, float("nan")))
-    found, arrived = _search(model)
+    found, arrived = search_spread(model)
     sd = np.exp(found.at)
     known: Floats = np.linalg.inv(model.straightened().information(found.at)).astype(np.float64, copy=False)
     # A search that stops on the last digits of the value has arrived when there is next to nothing to gain.
@@ -134,49 +127,6 @@ def fit_zone(pitches: Pitches, prior: Prior | None = None) -> ZoneFit:
     outcome = ZoneOutcome.CONVERGED if done else ZoneOutcome.NOT_CONVERGED
     message = "the fit converged" if done else "the search for the spread over umpires did not arrive"
     return _account(model, sd, known, outcome, message, (found.steps, found.evaluations, found.code, norm))
-
-
-def _search(model: ZoneModel) -> tuple[Maximum, bool]:
-    """Return where the SDs end, and whether the values are at their mode there.
-
-    The SDs are first found, again and again, for the likelihood straightened at the present values, which then
-    move on; the search over Laplace's approximation itself sets out from there, and has the straightened
-    likelihood's curvature.
-    """
-    log_sd = np.log(_START_SD)
-    low, high = (np.full(VALUES, np.log(bound)) for bound in (_LOWEST_SD, _HIGHEST_SD))
-    model.climb(_START_SD, 3)
-    for _ in range(_ROUNDS):
-        straight = model.straightened()
-        known_before = partial(straight.rough_information, log_sd)
-        near = maximise(straight.marginal, log_sd, known_before, low, high, _STRAIGHT_TOLERANCE)
-        moved, log_sd = float(np.abs(near.at - log_sd).max()), near.at
-        model.climb(np.exp(log_sd), 2)
-        if moved < _SETTLED:
-            break
-    best = -np.inf
-    known: tuple[Floats, Values, Curvature] | None = None
-    shape = model.straightened().information(log_sd)
-
-    def target(at: Floats) -> tuple[float, Floats]:
-        nonlocal best, known
-        if known is not None:
-            # From the best mode so far: a thin umpire may have two, and a search must not change between them.
-            best_at, model.values, bent = known
-            model.values = model.values.plus(model.move(bent, at - best_at))
-        value, gradient, sound = model.laplace(np.exp(at))
-        if not sound or model.curvature is None:
-            return -np.inf, gradient
-        if value > best:
-            best, known = value, (at, model.values, model.curvature)
-        return value, gradient
-
-    found = maximise(target, log_sd, lambda: shape, low, high, _SD_TOLERANCE)
-    arrived = known is not None
-    if known is not None and not (np.array_equal(known[0], found.at) and model.values is known[1]):
-        model.values = known[1]
-        _, _, arrived = model.laplace(np.exp(found.at))
-    return found, arrived
 
 
 def _refused(pitches: Pitches) -> tuple[ZoneOutcome, str] | None:

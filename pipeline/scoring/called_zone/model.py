@@ -7,11 +7,15 @@ import numpy as np
 from pipeline.scoring.called_zone.blocks import Curvature, Prior, Values, weak
 from pipeline.scoring.called_zone.edges import OFFSETS, VALUES, Pitches, Sums, information_slope, likelihood
 from pipeline.scoring.called_zone.information import Information
-from pipeline.scoring.design import Floats
+from pipeline.scoring.called_zone.own_modes import OwnPosterior
+from pipeline.scoring.design import Codes, Floats
 
 _STEPS = 60
 _TOLERANCE = 1e-5
 _LONGEST_STEP = 1.0
+_SLOW = 0.25
+"""Newton's method squares what is left; where a step leaves more than this share, some umpires hold it up."""
+_OWN_TOLERANCE = 1e-8
 _LEAST_CURVATURE = 0.3
 _SD_INFORMATION = 0.5
 """Added to the information on each log SD: an SD that the data say nothing of is known to a factor of four."""
@@ -21,13 +25,14 @@ class ZoneModel:
     """The joint posterior given the SDs of the eight values over umpires; keeps its mode from one call to the next."""
 
     def __init__(self, pitches: Pitches, prior: Prior) -> None:
-        self.pitches = pitches
+        self.pitches, self.prior = pitches, prior
         self.terms = pitches.terms.shape[1]
         self.centre, self.border_precision = prior.centre(self.terms), prior.precision(self.terms)
         self._values = Values(np.zeros((VALUES, pitches.umpires)), self.centre.copy())
         self._sums: Sums | None = None
         self.curvature: Curvature | None = None
         self.expected: Curvature | None = None
+        self._is_mended = False
 
     @property
     def values(self) -> Values:
@@ -90,6 +95,7 @@ class ZoneModel:
         Where an umpire's Hessian is not negative definite its expectation takes its place.
         """
         value = self.joint(sd)
+        before = np.inf
         for _ in range(steps):
             self.curvature = self._curvature(sd)
             slope = self.slope(sd)
@@ -100,6 +106,11 @@ class ZoneModel:
                 # What the last step leaves is smaller by orders.
                 self.values = here.plus(step)
                 return self.joint(sd), True
+            if gain > _SLOW * before:
+                self.values = here = self._without_stragglers(sd, 0.5 * (slope.own * step.own).sum(axis=0))
+                value, before = self.joint(sd), np.inf
+                continue
+            before = gain
             step = _shortened(step)
             share = 1.0
             for _ in range(30):
@@ -115,18 +126,55 @@ class ZoneModel:
             value = new
         return value, False
 
+    def _without_stragglers(self, sd: Floats, gain: Floats) -> Values:
+        """Return the values with those umpires at their own modes to whom a step promises a `gain`, (umpires,)."""
+        values = self._values
+        known = self.pitches.by_umpire[1]
+        who = known[gain[known] > _OWN_TOLERANCE]
+        if not who.size:
+            return values
+        own = values.own.copy()
+        own[:, who] = self._own_posterior(sd, who).climbed(own[:, who], _OWN_TOLERANCE)
+        return Values(own, values.border)
+
+    def take_larger_modes(self, sd: Floats) -> None:
+        """Give each umpire the larger of two modes: the one reached from here, and the one from the means.
+
+        Where several edges might account for the same calls a posterior has a mode for each.
+        """
+        values = self._values
+        who = self.pitches.by_umpire[1]
+        posterior = self._own_posterior(sd, who)
+        own = values.own.copy()
+        here = posterior.climbed(own[:, who], _OWN_TOLERANCE)
+        other = posterior.climbed(np.repeat(values.border[:VALUES, None], who.size, axis=1), _OWN_TOLERANCE)
+        own[:, who] = np.where(posterior.volume(other) > posterior.volume(here), other, here)
+        self.values = Values(own, values.border)
+
+    def _own_posterior(self, sd: Floats, who: Codes) -> OwnPosterior:
+        shift = self._values.border[VALUES:].reshape(self.terms, OFFSETS)
+        return OwnPosterior(self.pitches.of(who), self._values.border[:VALUES], shift, sd)
+
     def _curvature(self, sd: Floats) -> Curvature:
         """Return the curvature for a step; umpires whose Hessian is not clearly negative give its expectation."""
         sums, p = self.sums, self.pitches
         observed = Information(p, sums.hessian)
         bad = np.zeros(p.umpires, dtype=bool)
         bad[weak(observed.own, sd, _LEAST_CURVATURE)] = True
-        if bad.any():
+        self._is_mended = bool(bad.any())
+        if self._is_mended:
             observed = Information(p, np.where(bad[p.umpire], sums.expected, sums.hessian))
         try:
             return Curvature(observed, sd, self.border_precision)
         except np.linalg.LinAlgError:
             return self.expected_curvature(sd)
+
+    def _observed_curvature(self, sd: Floats) -> Curvature | None:
+        """Return the curvature as it is at the present values, nobody's replaced; None where it bends both ways."""
+        try:
+            return Curvature(Information(self.pitches, self.sums.hessian), sd, self.border_precision)
+        except np.linalg.LinAlgError:
+            return None
 
     def expected_curvature(self, sd: Floats) -> Curvature:
         """Return the expected curvature at the present values."""
@@ -135,14 +183,15 @@ class ZoneModel:
     def laplace(self, sd: Floats) -> tuple[float, Floats, bool]:
         """Return the log marginal likelihood, its gradient by the logarithms of the SDs, and whether it is sound.
 
-        A factor SD is within it. The gradient is exact save for umpires whose Hessian is next to singular.
+        A factor SD is within it. The gradient is exact wherever the Hessian is negative definite at the mode.
         """
         value, arrived = self.climb(sd)
         self.expected = bent = self.expected_curvature(sd)
         total = value - 0.5 * bent.log_det + float(np.log(sd).sum())
         gradient = (self.squares() + bent.deviations()) / sd**2 - self.pitches.umpires + 1
         slope = information_slope(self.pitches, self.at_groups(self._values), bent.group_covariance())
-        moved = (self.curvature or bent).solve(self.sums_of(slope))
+        at_mode = self._observed_curvature(sd) if self._is_mended else None
+        moved = (at_mode or self.curvature or bent).solve(self.sums_of(slope))
         off = self.off()
         carried = (moved.own * off).sum(axis=1) - moved.border[:VALUES] * off.sum(axis=1)
         return total, gradient - carried / sd**2, arrived
