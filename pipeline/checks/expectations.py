@@ -14,7 +14,7 @@ import re
 import sys
 import threading
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -28,8 +28,11 @@ from pipeline.errors import DisagreementError
 if TYPE_CHECKING:
     import pandas as pd
     from great_expectations import ExpectationSuite
-    from great_expectations.data_context.data_context.ephemeral_data_context import EphemeralDataContext
+    from great_expectations.core import ExpectationValidationResult
+    from great_expectations.core.batch_definition import BatchDefinition
+    from great_expectations.datasource.fluent.interfaces import Batch
     from great_expectations.expectations.expectation import Expectation
+    from great_expectations.expectations.expectation_configuration import ExpectationConfiguration
 
 _WHOLE_ROW = "whole row"
 
@@ -223,8 +226,11 @@ def _import_quietly() -> None:
 
 
 @contextmanager
-def quiet_context() -> Iterator[EphemeralDataContext]:
-    """Give a great-expectations context in memory, with tracking, progress bars and warnings off."""
+def quiet_context() -> Iterator[BatchDefinition[Any]]:
+    """Give a place for frames in a great-expectations context in memory, with tracking, progress bars and warnings off.
+
+    One place serves all tables: the package writes its whole configuration out for each that is added.
+    """
     _report_nothing()
     end_import_ahead()
     with warnings.catch_warnings():
@@ -238,7 +244,8 @@ def quiet_context() -> Iterator[EphemeralDataContext]:
         context.variables.progress_bars = ProgressBarsConfig(globally=False)
         # With pyarrow installed text would be matched by another pattern engine.
         with pd.option_context("mode.string_storage", "python"):
-            yield context
+            asset = context.data_sources.add_pandas("season").add_dataframe_asset("rows")
+            yield asset.add_batch_definition_whole_dataframe("rows")
 
 
 def plain_text(frame: pd.DataFrame) -> pd.DataFrame:
@@ -253,40 +260,36 @@ def plain_text(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def run_suite(
-    context: EphemeralDataContext,
+    place: BatchDefinition[Any],
     made: ExpectationSuite,
     frame: pd.DataFrame,
     known_ids: Mapping[str, list[str]],
+    suspected: Collection[str] | None = None,
 ) -> list[Outcome]:
-    """Run a suite on a frame of `frame_sql` and return what each check found.
+    """Run a suite on a frame of `frame_sql` and return what each check found, in the order of the suite.
+
+    `suspected` names the checks whose rows surely have to be named, all where it is None. The others are asked first
+    for a yes or no alone, at half the cost, and those that answer no are asked for their rows as well.
 
     Raises
     ------
     DisagreementError
         An expectation could not be computed, which says nothing about the data.
     """
-    source = context.data_sources.add_or_update_pandas("season")
-    asset = source.add_dataframe_asset(made.name)
-    batch = asset.add_batch_definition_whole_dataframe("rows").get_batch({"dataframe": plain_text(frame)})
-    result = batch.validate(
-        made,
-        result_format={
-            "result_format": "COMPLETE",
-            "unexpected_index_column_names": ["row_id"],
-            "return_unexpected_index_query": False,
-        },
-        expectation_parameters=dict(known_ids),
-    )
-    outcomes = []
-    for item in result.results:
-        config = item.expectation_config
-        check_id = config.meta["check_id"] if config and config.meta else "an unnamed check"
-        trouble = _trouble(item.exception_info)
-        if trouble is not None or "unexpected_count" not in item.result:
-            raise DisagreementError(
-                f"great-expectations could not compute {check_id}: {trouble or 'no count came back'}",
-                hint="this is a fault of the program: report it with the versions in manifest.json",
-            )
+    batch = place.get_batch({"dataframe": plain_text(frame)})
+    named = {_check_id(item): item for item in made.expectations}
+    asked_first = [] if suspected is None else [item for name, item in named.items() if name not in suspected]
+    outcomes = {}
+    for item in _validated(batch, made.name, asked_first, known_ids, _YES_OR_NO):
+        if item.success:
+            check_id = _check_id(item.expectation_config)
+            outcomes[check_id] = Outcome(check_id, len(frame), frozenset())
+    for item in _validated(
+        batch, made.name, [item for name, item in named.items() if name not in outcomes], known_ids, _EVERY_ROW
+    ):
+        check_id = _check_id(item.expectation_config)
+        if "unexpected_count" not in item.result:
+            raise _not_computed(check_id, "no count came back")
         failing = frozenset(int(row["row_id"]) for row in item.result.get("unexpected_index_list") or ())
         if len(failing) != item.result["unexpected_count"]:
             raise DisagreementError(
@@ -294,8 +297,47 @@ def run_suite(
                 f"but names {len(failing)}",
                 hint="this is a fault of the program: report it with the versions in manifest.json",
             )
-        outcomes.append(Outcome(check_id, len(frame), failing))
-    return outcomes
+        outcomes[check_id] = Outcome(check_id, len(frame), failing)
+    return [outcomes[name] for name in named]
+
+
+_YES_OR_NO = {"result_format": "BOOLEAN_ONLY", "return_unexpected_index_query": False}
+_EVERY_ROW = {
+    "result_format": "COMPLETE",
+    "unexpected_index_column_names": ["row_id"],
+    "return_unexpected_index_query": False,
+}
+
+
+def _validated(
+    batch: Batch,
+    name: str,
+    expectations: Sequence[Expectation],
+    known_ids: Mapping[str, list[str]],
+    result_format: dict[str, Any],
+) -> Iterator[ExpectationValidationResult]:
+    """Yield the result of each expectation on a batch; none that could not be computed."""
+    import great_expectations as gx
+
+    if not expectations:
+        return
+    asked = gx.ExpectationSuite(name=name, expectations=list(expectations))
+    for item in batch.validate(asked, result_format=result_format, expectation_parameters=dict(known_ids)).results:
+        trouble = _trouble(item.exception_info)
+        if trouble is not None:
+            raise _not_computed(_check_id(item.expectation_config), trouble)
+        yield item
+
+
+def _check_id(said: Expectation | ExpectationConfiguration | None) -> str:
+    return str(said.meta["check_id"]) if said and said.meta else "an unnamed check"
+
+
+def _not_computed(check_id: str, trouble: str) -> DisagreementError:
+    return DisagreementError(
+        f"great-expectations could not compute {check_id}: {trouble}",
+        hint="this is a fault of the program: report it with the versions in manifest.json",
+    )
 
 
 def _trouble(info: Any) -> str | None:

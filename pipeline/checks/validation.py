@@ -27,7 +27,7 @@ from schemas import Table
 
 if TYPE_CHECKING:
     import pandas as pd
-    from great_expectations.data_context.data_context.ephemeral_data_context import EphemeralDataContext
+    from great_expectations.core.batch_definition import BatchDefinition
 
 WHOLE_ROWS = 200_000
 """Up to this many rows a table is validated whole; above, its violating rows and a sample (saves minutes)."""
@@ -126,18 +126,18 @@ def confirm(asked: Iterable[Asked]) -> Validated:
         The rows found for a check differ between the two, or an expectation could not be computed.
     """
     done = Validated({}, {}, {}, {})
-    with quiet_context() as context:
+    with quiet_context() as place:
         for one in asked:
-            _confirm_table(context, one, done)
+            _confirm_table(place, one, done)
     return done
 
 
-def _confirm_table(context: EphemeralDataContext, asked: Asked, done: Validated) -> None:
+def _confirm_table(place: BatchDefinition[Any], asked: Asked, done: Validated) -> None:
     item, table = asked.item, asked.item.table.name
     outcomes: list[Outcome] = []
     rows_validated = 0
     for checks, frame, known in asked.parts:
-        outcomes += run_suite(context, suite(table, checks, asked.dates), frame, known)
+        outcomes += run_suite(place, suite(table, checks, asked.dates), frame, known, asked.by_sql)
         rows_validated = len(frame)
     _compare(table, item.checks, outcomes, asked.by_sql)
     outcomes = [_later_copies(outcome, item, asked.firsts) for outcome in outcomes]
@@ -229,7 +229,7 @@ def _by_sql(store: Store, item: Looked, firsts: frozenset[int]) -> dict[str, set
     for check_id, row_id in store.rows(select, [item.table.name]):
         found[check_id].add(row_id)
     copies = _copy_check(item)
-    if copies:
+    if copies and firsts:
         found[copies.id] |= firsts
     return found
 
