@@ -38,20 +38,28 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
     That relation is the staged rows without exact copies of earlier ones. Violations go to `meta.violation`,
     rows that fail a check of severity `reject` to `meta.reject`, other failures to `meta.finding`.
     """
-    for statement in _TEMP_TABLES:
-        store.run(statement)
-    relation = _set_copies_aside(store, table, checks)
+    relation, is_doubled = _set_copies_aside(store, table, checks)
     proven = _proven(store, table, checks)
     others = [check for check in checks if check.kind != "exact_copy" and check.id not in proven]
     # Rows with one key were found with the copies, so that a key is counted once.
     keyed = [check for check in others if check.kind == "unique" and check.columns == table.primary_key]
     # A look of its own for each check reads only the check's columns, and of them only the parts that may fail.
     among = [check for check in others if check not in keyed]
-    looks = ((keyed, "same_key_once"), (among, relation))
+    looks = ((keyed if is_doubled else [], "same_key_once"), (among, relation))
     found = [violations_sql(some, rows) for some, rows in looks if some]
     if found:
         union = " UNION ALL ".join(found)
         store.run(f"INSERT INTO meta.violation SELECT * FROM (\n{union}\n) ORDER BY check_id, row_id")
+    if store.value("SELECT count(*) FROM meta.violation WHERE table_name = ?", [table.name]):
+        _set_failures_aside(store, table, checks, relation)
+    _make_checked(store, table)
+    return relation
+
+
+def _set_failures_aside(store: Store, table: Table, checks: Sequence[Check], relation: str) -> None:
+    """Write down what the violations of a table are, and set aside the rows that do not go on."""
+    for statement in _TEMP_TABLES:
+        store.run(statement)
     _explain_failures(store, table, checks, relation)
     rejects = named_sql("pipeline.checks", "rejects")
     store.run(f"INSERT INTO meta.reject {rejects}", {"table_name": table.name})
@@ -62,8 +70,6 @@ def part_rows(store: Store, table: Table, checks: Sequence[Check]) -> str:
         ") ORDER BY row_id",
         {"table_name": table.name},
     )
-    _make_checked(store, table)
-    return relation
 
 
 def _proven(store: Store, table: Table, checks: Sequence[Check]) -> frozenset[str]:
@@ -151,14 +157,21 @@ def _is_each_once(store: Store) -> bool:
     return bool(rows == store.value(named_sql("pipeline.checks", "placed_once"), {"last": lines}))
 
 
-def _set_copies_aside(store: Store, table: Table, checks: Sequence[Check]) -> str:
+def _set_copies_aside(store: Store, table: Table, checks: Sequence[Check]) -> tuple[str, bool]:
+    """Set exact copies aside; return the relation of the others, and whether any key stands twice.
+
+    Where one does, `same_key_once` holds the rows of such keys but the copies.
+    """
     staged, copies = f"staged.{identifier(table.name)}", copies_of(table)
     check = next(check for check in checks if check.kind == "exact_copy")
     store.run(f"CREATE OR REPLACE TEMP TABLE same_key AS {same_key_sql(check, table.primary_key, staged)}")
+    if not store.value("SELECT count(*) FROM same_key"):
+        store.run(f"CREATE OR REPLACE TEMP TABLE {copies} (row_id BIGINT, first_id BIGINT)")
+        return staged, False
     store.run(f"CREATE OR REPLACE TEMP TABLE {copies} AS {copies_sql(check, table.primary_key, 'same_key')}")
     store.run(f"CREATE OR REPLACE TEMP VIEW same_key_once AS SELECT * FROM same_key ANTI JOIN {copies} USING (row_id)")
     if not store.value(f"SELECT count(*) FROM {copies}"):
-        return staged
+        return staged, True
     store.run(
         f"INSERT INTO meta.violation SELECT $table_name, row_id, $check_id FROM {copies} ORDER BY row_id",
         {"table_name": table.name, "check_id": check.id},
@@ -173,7 +186,7 @@ def _set_copies_aside(store: Store, table: Table, checks: Sequence[Check]) -> st
     )
     relation = identifier(f"uncopied_{table.name}")
     store.run(f"CREATE OR REPLACE TEMP VIEW {relation} AS SELECT * FROM {staged} ANTI JOIN {copies} USING (row_id)")
-    return f"temp.{relation}"
+    return f"temp.{relation}", True
 
 
 def _note_sources(store: Store, table: Table, row_ids: str, lines: str) -> None:
