@@ -20,6 +20,7 @@ from pipeline.checks.quarantine import accepted_sql
 from pipeline.checks.quoting import identifier
 from pipeline.config import RunConfig
 from pipeline.store import Store
+from pipeline.store.database import named_sql
 from schemas import fact_columns, table
 
 COPIED_AGAINST = 20
@@ -52,6 +53,7 @@ def find_across(config: RunConfig, store: Store) -> None:
         "amended_before_game": None,
         "amendment_without_change": None,
     }
+    store.run(f"CREATE OR REPLACE TEMP TABLE counted_call AS {named_sql('pipeline.checks', 'counted_call')}")
     sign_calls(store)
     for name, parameters in queries.items():
         add_findings(store, "meta.finding", name, parameters)

@@ -1,6 +1,6 @@
 -- Sheets with more calls for one game than a game has pitches.
 -- Grain: one evaluator and game. Key: finding_id.
--- Reads: checked.plate_calls, meta.file.
+-- Reads: counted_call (temporary), meta.file.
 -- Parameter: $most (calls).
 WITH sheets AS (
     SELECT
@@ -9,10 +9,10 @@ WITH sheets AS (
         min(row_id) AS row_id,
         arg_min(file_id, row_id) AS file_id,
         arg_min(line_no, row_id) AS line_no,
-        count(*) AS call_count
-    FROM checked.plate_calls
+        CAST(sum(call_count) AS BIGINT) AS call_count
+    FROM counted_call
     GROUP BY game_id, evaluator_id
-    HAVING count(*) > CAST($most AS BIGINT)
+    HAVING sum(call_count) > CAST($most AS BIGINT)
 )
 
 SELECT

@@ -1,14 +1,14 @@
 -- Evaluators who graded their own work: the evaluator is, by evaluators.umpire_id, the umpire of the rows.
 -- Grain: one sheet, evaluator and game. Key: finding_id.
--- Reads: checked.plate_calls, checked.positioning, checked.ratings, checked.amendments, checked.games,
--- checked.evaluators, meta.file.
+-- Reads: counted_call (temporary), checked.plate_calls, checked.positioning, checked.ratings, checked.amendments,
+-- checked.games, checked.evaluators, meta.file.
 WITH graded AS (
-    SELECT 'plate_calls' AS table_name, row_id, file_id, line_no, game_id, evaluator_id, umpire_id
-    FROM checked.plate_calls
+    SELECT 'plate_calls' AS table_name, row_id, file_id, line_no, game_id, evaluator_id, umpire_id, call_count
+    FROM counted_call
     UNION ALL
-    SELECT 'positioning', row_id, file_id, line_no, game_id, evaluator_id, NULL FROM checked.positioning
+    SELECT 'positioning', row_id, file_id, line_no, game_id, evaluator_id, NULL, 1 FROM checked.positioning
     UNION ALL
-    SELECT 'ratings', row_id, file_id, line_no, game_id, evaluator_id, NULL FROM checked.ratings
+    SELECT 'ratings', row_id, file_id, line_no, game_id, evaluator_id, NULL, 1 FROM checked.ratings
     UNION ALL
     -- Who amends a call has graded it.
     SELECT
@@ -18,7 +18,8 @@ WITH graded AS (
         amendment.line_no,
         calls.game_id,
         amendment.evaluator_id,
-        calls.umpire_id
+        calls.umpire_id,
+        1
     FROM checked.amendments AS amendment
     JOIN checked.plate_calls AS calls USING (call_id)
 ),
@@ -40,7 +41,7 @@ final AS (
         min(row_id) AS row_id,
         arg_min(file_id, row_id) AS file_id,
         arg_min(line_no, row_id) AS line_no,
-        count(*) AS row_count
+        CAST(sum(call_count) AS BIGINT) AS row_count
     FROM own
     GROUP BY table_name, game_id, evaluator_id, own_umpire_id
 )

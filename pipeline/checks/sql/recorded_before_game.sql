@@ -1,6 +1,6 @@
 -- Calls that were written down before the day of their game: one of the two dates is a slip.
 -- Grain: one evaluator, game and day of entry. Key: finding_id.
--- Reads: checked.plate_calls, checked.games, meta.file.
+-- Reads: counted_call (temporary), checked.games, meta.file.
 WITH early AS (
     SELECT
         calls.evaluator_id,
@@ -10,8 +10,8 @@ WITH early AS (
         min(calls.row_id) AS row_id,
         arg_min(calls.file_id, calls.row_id) AS file_id,
         arg_min(calls.line_no, calls.row_id) AS line_no,
-        count(*) AS call_count
-    FROM checked.plate_calls AS calls
+        CAST(sum(calls.call_count) AS BIGINT) AS call_count
+    FROM counted_call AS calls
     JOIN checked.games AS game USING (game_id)
     WHERE calls.recorded_on < game.date
     GROUP BY calls.evaluator_id, calls.game_id, calls.recorded_on, game.date

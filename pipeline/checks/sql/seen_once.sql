@@ -1,21 +1,16 @@
 -- Umpires whose plate calls come from one game alone: one day's form, one evaluator, one pair of pitchers.
 -- Grain: one umpire. Key: finding_id.
--- Reads: checked.plate_calls, checked.games, checked.umpires, meta.file.
-WITH parts AS (
-    -- Calls are many and games few: they are counted first, and joined then.
-    SELECT game_id, umpire_id, count(*) AS call_count FROM checked.plate_calls GROUP BY game_id, umpire_id
-),
-
-seen AS (
+-- Reads: counted_call (temporary), checked.games, checked.umpires, meta.file.
+WITH seen AS (
     SELECT
-        coalesce(parts.umpire_id, game.plate_umpire_id) AS umpire_id,
-        count(DISTINCT parts.game_id) AS game_count,
-        min(parts.game_id) AS game_id,
-        CAST(sum(parts.call_count) AS BIGINT) AS call_count
-    FROM parts
+        coalesce(counted.umpire_id, game.plate_umpire_id) AS umpire_id,
+        count(DISTINCT counted.game_id) AS game_count,
+        min(counted.game_id) AS game_id,
+        CAST(sum(counted.call_count) AS BIGINT) AS call_count
+    FROM counted_call AS counted
     JOIN checked.games AS game USING (game_id)
-    GROUP BY coalesce(parts.umpire_id, game.plate_umpire_id)
-    HAVING count(DISTINCT parts.game_id) = 1
+    GROUP BY coalesce(counted.umpire_id, game.plate_umpire_id)
+    HAVING count(DISTINCT counted.game_id) = 1
 )
 
 SELECT

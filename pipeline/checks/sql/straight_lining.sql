@@ -1,12 +1,12 @@
 -- Evaluators whose every grade is the same, over many calls: the grades carry no information.
 -- Grain: one evaluator. Key: finding_id. Calls without a grade are not counted.
--- Reads: checked.plate_calls, checked.evaluators, meta.file. Parameter: $calls (least number of graded calls).
+-- Reads: counted_call (temporary), checked.evaluators, meta.file. Parameter: $calls (least number of graded calls).
 WITH graded AS (
-    SELECT evaluator_id, min(grade) AS grade, count(*) AS call_count
-    FROM checked.plate_calls
+    SELECT evaluator_id, min(grade) AS grade, CAST(sum(call_count) AS BIGINT) AS call_count
+    FROM counted_call
     WHERE grade IS NOT NULL
     GROUP BY evaluator_id
-    HAVING count(DISTINCT grade) = 1 AND count(*) >= $calls
+    HAVING count(DISTINCT grade) = 1 AND sum(call_count) >= $calls
 )
 
 SELECT
