@@ -206,12 +206,31 @@ def hash_file(path: Path, where: str) -> tuple[str, int]:
             digest.update(chunk)
             length += len(chunk)
     except OSError as error:
-        raise InputError(
-            f"the file cannot be read: {error.strerror}",
-            where=Where(where),
-            hint="close it elsewhere, or ask whoever owns it for leave to read it",
-        ) from error
+        raise _unreadable(error, where) from error
     return digest.hexdigest(), length
+
+
+def refuse_unreadable(path: Path, where: str) -> None:
+    """Stop where a file cannot be opened or read.
+
+    Raises
+    ------
+    InputError
+        It cannot, as far as its first byte tells.
+    """
+    try:
+        with path.open("rb") as stream:
+            stream.read(1)
+    except OSError as error:
+        raise _unreadable(error, where) from error
+
+
+def _unreadable(error: OSError, where: str) -> InputError:
+    return InputError(
+        f"the file cannot be read: {error.strerror}",
+        where=Where(where),
+        hint="close it elsewhere, or ask whoever owns it for leave to read it",
+    )
 
 
 def _decodes(path: Path, encoding: str) -> bool:

@@ -6,6 +6,7 @@ import contextlib
 import csv
 import logging
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -97,38 +98,43 @@ def _look_through(config: RunConfig, tables: tuple[Table, ...], folder: Path) ->
     by_name = {table.name: table for table in tables}
     survey = _Survey(HeadingMaps(config.season, by_name))
     names = _names(tables)
-    for number, source in enumerate(files.find_sources(config.season, config.out, names)):
-        try:
-            if source.trouble is not None:
-                raise source.trouble
-            if source.is_packed and not source.is_withdrawn:
-                for inner in files.unpacked(source, folder, number, names):
-                    _look_into(inner, by_name, folder, survey)
-            else:
-                _look_into(source, by_name, folder, survey)
-        except InputError as fault:
-            survey.faults.append(fault)
+    with ThreadPoolExecutor(1) as beside:
+        for number, source in enumerate(files.find_sources(config.season, config.out, names)):
+            try:
+                if source.trouble is not None:
+                    raise source.trouble
+                if source.is_packed and not source.is_withdrawn:
+                    for inner in files.unpacked(source, folder, number, names):
+                        _look_into(inner, by_name, folder, survey, beside)
+                else:
+                    _look_into(source, by_name, folder, survey, beside)
+            except InputError as fault:
+                survey.faults.append(fault)
     survey.faults += survey.maps.faults
     return survey
 
 
-def _look_into(source: files.Source, by_name: dict[str, Table], folder: Path, survey: _Survey) -> None:
+def _look_into(
+    source: files.Source, by_name: dict[str, Table], folder: Path, survey: _Survey, beside: Executor
+) -> None:
     try:
         if source.is_foreign and not source.is_withdrawn:
             raise _foreign(source)
-        sha256, length = files.hash_file(source.path, source.relative)
+        files.refuse_unreadable(source.path, source.relative)
+        # Of a large file the hash takes longer than all else that is looked at here.
+        hashed = beside.submit(files.hash_file, source.path, source.relative)
         said = None if source.is_workbook else survey.maps.table_of(source.relative, None)
         if said is not None:
             source = replace(source, table_name=said or None)
         if source.is_withdrawn:
-            survey.withdrawn[sha256] = source.relative
-            survey.ignored.append((survey.take_id(), source, None, sha256, length))
+            survey.ignored.append((survey.take_id(), source, None, *hashed.result()))
+            survey.withdrawn[hashed.result()[0]] = source.relative
         elif source.is_workbook:
-            _look_into_workbook(source, sha256, length, by_name, survey)
+            _look_into_workbook(source, *hashed.result(), by_name, survey)
         elif source.table_name is None:
-            survey.ignored.append((survey.take_id(), source, None, sha256, length))
+            survey.ignored.append((survey.take_id(), source, None, *hashed.result()))
         else:
-            _look_into_text(source, sha256, length, by_name[source.table_name], folder, survey)
+            _look_into_text(source, hashed, by_name[source.table_name], folder, survey)
     except InputError as fault:
         survey.faults.append(fault)
 
@@ -165,7 +171,7 @@ def _empty(where: str) -> InputError:
 
 
 def _look_into_text(
-    source: files.Source, sha256: str, length: int, table: Table, folder: Path, survey: _Survey
+    source: files.Source, hashed: Future[tuple[str, int]], table: Table, folder: Path, survey: _Survey
 ) -> None:
     file_id = survey.take_id()
     encoding, note = files.decide_encoding(source.path, source.relative)
@@ -197,6 +203,8 @@ def _look_into_text(
     if faults:
         return
     notes = [text for text in (note, *headings.notes) if text]
+    shape = files.measure(path)
+    sha256, length = hashed.result()
     survey.sheets.append(
         Sheet(
             file_id=file_id,
@@ -208,7 +216,7 @@ def _look_into_text(
             encoding=encoding,
             delimiter=delimiter,
             headings=headings,
-            shape=files.measure(path),
+            shape=shape,
             text_path=path,
             notes=notes,
             words=mapped.values,

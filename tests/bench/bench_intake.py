@@ -108,7 +108,7 @@ def bare(path: Path, store: Path, *, lines_too: bool = False) -> tuple[float, fl
     return cpu() - start, time.perf_counter() - clock
 
 
-BESIDE = ("confirm", "run_suite")
+BESIDE = ("confirm", "run_suite", "hash_file")
 """What runs in a thread of its own: its seconds are that thread's, and they are also in the parts that run meanwhile."""
 
 
