@@ -177,11 +177,16 @@ def number_lines(store: Store, sheet: Sheet, path: Path) -> bool:
     if shape is None or shape.newline is None:
         return False
     # Lines are numbered on one core, as they are read; set down first, they go to all cores for what costs more.
-    numbered = f"SELECT row_number() OVER () + 1 AS line_no, raw_text FROM {lines_sql(shape.newline, lenient=True)}"
-    store.run(f"CREATE OR REPLACE TEMP TABLE numbered_line AS {numbered}", [str(path)])
-    if store.value("SELECT count(*) FROM numbered_line") == shape.line_count - 1:
+    store.run(
+        f"CREATE OR REPLACE TEMP TABLE read_line AS SELECT raw_text FROM {lines_sql(shape.newline, lenient=True)}",
+        [str(path)],
+    )
+    # All cores read, and the engine keeps the order of the file: the place of a row in the new table is its number.
+    first, last, count = store.rows("SELECT min(rowid), max(rowid), count(*) FROM read_line")[0]
+    if count == shape.line_count - 1 and (not count or last - first == count - 1):
+        store.run(f"CREATE OR REPLACE TEMP VIEW numbered_line AS SELECT rowid - {first} + 2 AS line_no, raw_text FROM read_line")
         return True
-    store.run("DROP TABLE numbered_line")
+    store.run("DROP TABLE read_line")
     return False
 
 
@@ -219,7 +224,8 @@ def land_lines(store: Store, sheet: Sheet) -> tuple[int, int]:
         [sheet.file_id],
     )
     came = int(store.value("SELECT count(*) FROM numbered_line"))
-    store.run("DROP TABLE numbered_line")
+    store.run("DROP VIEW numbered_line")
+    store.run("DROP TABLE read_line")
     kept = int(store.value(f"SELECT count(*) FROM raw.{sheet.table.name}_line WHERE file_id = ?", [sheet.file_id]))
     broken, blank = _take_out_broken(store, sheet)
     return broken, blank + came - kept
