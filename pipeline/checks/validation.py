@@ -110,9 +110,13 @@ def ask(store: Store, item: Looked) -> Asked:
     dates = frozenset(field.name for field in item.table.fields if field.type == "date")
     whole = item.rows <= WHOLE_ROWS
     firsts = _first_copies(store, item)
+    if not whole:
+        _sample(store, item, firsts)
     parts = []
     for relation, checks in _parts(item, has_copies=bool(firsts)):
-        rows = relation if whole else _sample(store, item, relation, firsts)
+        # Where there are copies, the rows as they came are one part, and those without copies the other.
+        sample = "temp.looked_once" if firsts and relation == item.relation else "temp.looked_row"
+        rows = relation if whole else sample
         parts.append((checks, store.frame(frame_sql(checks, rows, dates)), _known_ids(store, checks, rows)))
     return Asked(item, "whole" if whole else "sample", dates, firsts, tuple(parts), _by_sql(store, item, firsts))
 
@@ -175,12 +179,18 @@ def _copy_check(item: Looked) -> Check | None:
 
 def _first_copies(store: Store, item: Looked) -> frozenset[int]:
     """Return the rows that other rows are exact copies of."""
-    check = _copy_check(item)
-    if check is None or item.came == item.rows:
+    if _copy_check(item) is None or item.came == item.rows:
         return frozenset()
-    copies = item.copies or f"({copies_sql(check, item.table.primary_key, item.staged)})"
-    found = store.rows(f"SELECT DISTINCT first_id FROM {copies}")
+    found = store.rows(f"SELECT DISTINCT first_id FROM {_copies(item)} AS copy")
     return frozenset(row[0] for row in found)
+
+
+def _copies(item: Looked) -> str:
+    """Return the relation (row_id, first_id) of the copies in a table that has a check for them."""
+    if item.copies is not None:
+        return item.copies
+    check = next(check for check in item.checks if check.kind == "exact_copy")
+    return f"({copies_sql(check, item.table.primary_key, item.staged)})"
 
 
 def _later_copies(outcome: Outcome, item: Looked, firsts: frozenset[int]) -> Outcome:
@@ -191,18 +201,22 @@ def _later_copies(outcome: Outcome, item: Looked, firsts: frozenset[int]) -> Out
     return replace(outcome, failing=outcome.failing - firsts)
 
 
-def _sample(store: Store, item: Looked, relation: str, firsts: frozenset[int]) -> str:
-    """Fill a temporary table with the violating rows of `relation` and the sample, and return its name."""
+def _sample(store: Store, item: Looked, firsts: frozenset[int]) -> None:
+    """Fill `looked_row` with the violating rows of a table and the sample; `looked_once` shows them without copies."""
     # Knuth's multiplicative hash (The Art of Computer Programming 3, 6.4) of the stretch's number: the same rows at
     # each run, from all over the file.
     below = min(42949673, 4294967296 * SAMPLED_ROWS // item.rows)
     store.run(
-        f"CREATE OR REPLACE TEMP TABLE looked_row AS SELECT * FROM {relation} SEMI JOIN ("
+        f"CREATE OR REPLACE TEMP TABLE looked_row AS SELECT * FROM {item.staged} SEMI JOIN ("
         f"SELECT row_id FROM {item.staged} WHERE (row_id // {STRETCH} * 2654435761) % 4294967296 < {below} UNION ALL "
         f"SELECT row_id FROM meta.violation WHERE table_name = {literal(item.table.name)} UNION ALL "
         f"SELECT unnest({sorted(firsts)}::BIGINT[])) AS looked USING (row_id)"
     )
-    return "temp.looked_row"
+    if firsts:
+        store.run(
+            "CREATE OR REPLACE TEMP VIEW looked_once AS "
+            f"SELECT * FROM looked_row ANTI JOIN (SELECT row_id FROM {_copies(item)}) AS copy USING (row_id)"
+        )
 
 
 def _known_ids(store: Store, checks: Sequence[Check], relation: str) -> dict[str, list[str]]:

@@ -181,10 +181,11 @@ def number_lines(store: Store, sheet: Sheet, path: Path) -> bool:
         f"CREATE OR REPLACE TEMP TABLE read_line AS SELECT raw_text FROM {lines_sql(shape.newline, lenient=True)}",
         [str(path)],
     )
-    # All cores read, and the engine keeps the order of the file: the place of a row in the new table is its number.
-    first, last, count = store.rows("SELECT min(rowid), max(rowid), count(*) FROM read_line")[0]
+    # All cores read, and the engine keeps the order of the file, so that a line's place in the table is its number.
+    first, last, count = store.rows("SELECT coalesce(min(rowid), 0), max(rowid), count(*) FROM read_line")[0]
     if count == shape.line_count - 1 and (not count or last - first == count - 1):
-        store.run(f"CREATE OR REPLACE TEMP VIEW numbered_line AS SELECT rowid - {first} + 2 AS line_no, raw_text FROM read_line")
+        numbered = f"SELECT rowid - {first} + 2 AS line_no, raw_text FROM read_line"
+        store.run(f"CREATE OR REPLACE TEMP VIEW numbered_line AS {numbered}")
         return True
     store.run("DROP TABLE read_line")
     return False

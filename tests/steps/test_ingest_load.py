@@ -635,3 +635,22 @@ def test_the_fast_reader_and_the_exact_one_give_the_same(shared, rows, end):
 def test_a_plain_sheet_takes_the_fast_way(loaded, monkeypatch):
     monkeypatch.setattr(land, "land_exact", lambda *_: pytest.fail("the exact way was taken"))
     assert account(loaded(plate_calls=CALLS + 'C3,G1,E01,1,,"a, ""b"""\n')) == (3, 0, 3, 0)
+
+
+def test_a_sheet_that_cannot_be_read_is_named(loaded, monkeypatch):
+    opened = Path.open
+
+    def open_unless_locked(path, *args, **named):
+        if path.name == "games.csv":
+            raise PermissionError(13, "Permission denied")
+        return opened(path, *args, **named)
+
+    monkeypatch.setattr(Path, "open", open_unless_locked)
+    with pytest.raises(FaultsError) as caught:
+        loaded()
+    assert [str(fault).splitlines() for fault in caught.value.faults] == [
+        [
+            "games.csv: the file cannot be read: Permission denied",
+            "  To do: close it elsewhere, or ask whoever owns it for leave to read it",
+        ]
+    ]
