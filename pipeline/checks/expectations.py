@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
-import importlib.util
 import os
 import re
-import sys
 import threading
 import warnings
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -23,6 +21,7 @@ from pipeline.checks.contracts import Check
 from pipeline.checks.patterns import python_pattern
 from pipeline.checks.quoting import identifier
 from pipeline.checks.violations import rule_sql
+from pipeline.deferred import defer
 from pipeline.errors import DisagreementError
 
 if TYPE_CHECKING:
@@ -194,22 +193,9 @@ def end_import_ahead() -> None:
         _ahead.clear()
 
 
-def _defer_statistics() -> None:
-    """Have `scipy.stats` loaded when something of it is first asked for.
-
-    The package names it for three expectations that no check of ours is, and loading it is a third of its own import.
-    """
-    name = "scipy.stats"
-    if name in sys.modules:
-        return
-    scipy = importlib.import_module("scipy")
-    spec = importlib.util.find_spec(name)
-    if spec is None or spec.loader is None:
-        return
-    spec.loader = importlib.util.LazyLoader(spec.loader)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = vars(scipy)["stats"] = module
-    spec.loader.exec_module(module)
+_RARELY_USED = ("scipy.stats", "altair")
+"""What the package imports for three expectations that no check of ours is, and to draw the result of one of them:
+loading them is a third of its own import."""
 
 
 def _report_nothing() -> None:
@@ -217,12 +203,17 @@ def _report_nothing() -> None:
     os.environ["GX_ANALYTICS_ENABLED"] = "false"
 
 
+def _import_sparingly() -> None:
+    for name in _RARELY_USED:
+        defer(name)
+    importlib.import_module("great_expectations")
+
+
 def _import_quietly() -> None:
     with warnings.catch_warnings(), suppress(Exception):
         # What goes wrong is told where the package is used.
         warnings.simplefilter("ignore")
-        _defer_statistics()
-        importlib.import_module("great_expectations")
+        _import_sparingly()
 
 
 @contextmanager
@@ -235,7 +226,7 @@ def quiet_context() -> Iterator[BatchDefinition[Any]]:
     end_import_ahead()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        _defer_statistics()
+        _import_sparingly()
         import great_expectations as gx
         import pandas as pd
         from great_expectations.data_context.types.base import ProgressBarsConfig

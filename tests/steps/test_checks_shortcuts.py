@@ -152,21 +152,38 @@ def test_a_fault_while_rows_are_confirmed_beside_ends_both(
     assert not store.has_table("meta.violation")
 
 
-def test_statistics_that_no_check_of_ours_asks_for_are_loaded_when_they_are_asked_for() -> None:
-    # In a process of its own, as another test may have loaded them.
+def test_what_no_check_of_ours_asks_for_is_loaded_when_it_is_asked_for() -> None:
+    # In a process of its own, as another test may have loaded it.
     said = subprocess.run(
-        [sys.executable, "-c", _STATISTICS], capture_output=True, text=True, check=True, timeout=300
+        [sys.executable, "-c", _RARELY_USED], capture_output=True, text=True, check=True, timeout=300
     ).stdout
     # A normal variable is below 0 half the time.
-    assert said.split() == ["False", "0.5", "True"]
+    assert said.splitlines() == [
+        "scipy.stats False 0.5 True",
+        "altair False bar True",
+        "True",
+        "no module of that name: False",
+    ]
 
 
-_STATISTICS = """
+_RARELY_USED = """
 import sys
 from pipeline.checks.expectations import quiet_context
+from pipeline.deferred import defer
+
+def loaded(name):
+    return any(other.startswith(name + ".") for other in sys.modules)
+
 with quiet_context():
-    print("scipy.stats._continuous_distns" in sys.modules)
+    before = loaded("scipy.stats"), loaded("altair")
 from scipy.stats import norm
-print(norm.cdf(0))
-print("scipy.stats._continuous_distns" in sys.modules)
+print("scipy.stats", before[0], norm.cdf(0), loaded("scipy.stats"))
+import altair as first
+print("altair", before[1], first.Chart({"values": []}).mark_bar().mark, loaded("altair"))
+import altair.vegalite
+import altair as second
+defer("altair")
+print(second.Chart is first.Chart is sys.modules["altair"].Chart)
+defer("no_module_of_that_name")
+print("no module of that name:", "no_module_of_that_name" in sys.modules)
 """
