@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from dataclasses import field as with_default
 
 from pipeline.errors import ContractError, Where
-from pipeline.ingest.cells import cells_sql, quoted
+from pipeline.ingest.cells import cells_sql, quoted, text_sql
 from pipeline.ingest.land import BLANKS, Sheet, trimmed_sql
 from pipeline.ingest.misfits import Misfit, explain
 from pipeline.ingest.units import converted_sql
@@ -26,17 +26,19 @@ ISO_DAY = r"([0-9]{4}-[0-9]{2}-[0-9]{2})([T ]00:00(:00([.]0*)?)?)?"
 OTHER_DAY = r"[0-9]{1,2}([.][0-9]{1,2}[.]|/[0-9]{1,2}/|-[0-9]{1,2}-)[0-9]{4}"
 """Day and month in either order, then the year, with one mark between them."""
 
-QUOTES = "chr(8220) || chr(8221) || chr(8222) || chr(8216) || chr(8217) || chr(8218)"
+QUOTES = "\u201c\u201d\u201e\u2018\u2019\u201a"
 """Quotation marks as word processors set them, double and single, upper and lower."""
 
-MINUS = "chr(8722)"
-_JOINTS = "' -' || chr(160) || chr(8199) || chr(8239) || chr(8208) || chr(8209)"
+MINUS = "\u2212"
+_JOINTS = " -\u00a0\u2007\u202f\u2010\u2011"
 """What may stand between the words of an allowed value: blank and hyphen, also those at which no line breaks."""
 
 WORD_BATCH = 5000
 
 _FEW_VALUES = 8
 """Up to so many allowed values a cell is compared with each of them."""
+_MANY_ROWS = 100_000
+"""From so many rows on that takes less time than the engine needs to plan it."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,7 @@ def _word(cell: str) -> str:
     """Return SQL for a cell as allowed values are written: lower case, `_` for blanks and hyphens."""
     # From the fourth codepoint on these are rare, and `translate` is slow.
     plain = f"replace(replace(lower({cell}), ' ', '_'), '-', '_')"
-    rare = f"translate(lower({cell}), {_JOINTS}, '_______')"
+    rare = f"translate(lower({cell}), {text_sql(_JOINTS)}, '{'_' * len(_JOINTS)}')"
     return f"CASE WHEN regexp_matches({cell}, '[^ -~]') THEN {rare} ELSE {plain} END"
 
 
@@ -157,11 +159,11 @@ def _integer_sql(field: Field, cell: str, reading: Reading) -> str:
 def _number_sql(field: Field, cell: str, reading: Reading) -> str:
     if reading.decimal_comma:
         cell = f"replace({cell}, ',', '.')"
-    bare = f"replace({cell}, {MINUS}, '-')"
+    bare = f"replace({cell}, '{MINUS}', '-')"
     # A minus sign proper is looked for only where the cell would not fit otherwise.
     number = (
         f"CASE WHEN regexp_full_match({cell}, '{NUMBER_PATTERN}') THEN TRY_CAST({cell} AS DOUBLE) "
-        f"WHEN starts_with({cell}, {MINUS}) AND regexp_full_match({bare}, '{NUMBER_PATTERN}') "
+        f"WHEN starts_with({cell}, '{MINUS}') AND regexp_full_match({bare}, '{NUMBER_PATTERN}') "
         f"THEN TRY_CAST({bare} AS DOUBLE) END"
     )
     unit = reading.units.get(field.name)
@@ -245,7 +247,7 @@ class Plan:
 
 def _trimmed_sql(field: Field, plan: Plan) -> str:
     # Quotation marks around a number or a word say nothing; in free text they are the writer's own.
-    ends = f"{BLANKS} || {QUOTES}" if field in plan.checked else BLANKS
+    ends = BLANKS + QUOTES if field in plan.checked else BLANKS
     return f"{trimmed_sql(quoted(field.name), ends)} AS {quoted('c_' + field.name)}"
 
 
@@ -296,19 +298,23 @@ def _filled_sql(field: Field, plan: Plan) -> str:
     return f"CASE WHEN coalesce(NULL, {case}) IS NOT NULL THEN {filled} END" if case else "NULL"
 
 
-def plain_rows_sql(plan: Plan) -> str:
-    """Return the SELECT that gives each plain row of a file as `rows_sql` does: a cast is all that its cells need."""
+def plain_rows_sql(plan: Plan, *, are_many: bool = False) -> str:
+    """Return the SELECT that gives each plain row of a file as `rows_sql` does: a cast is all that its cells need.
+
+    `are_many` says that rows are so many that what saves time on each is worth a longer statement.
+    """
     landed = cells_sql(plan.table, plan.columns, plan.delimiter, is_plain=True)
     cells = ", ".join(f"{quoted(field.name)} AS {quoted('c_' + field.name)}" for field in plan.fields)
     typed = ", ".join(
-        f"{_cast_sql(field, quoted(field.name), plan.reading)} AS {quoted('t_' + field.name)}" for field in plan.fields
+        f"{_cast_sql(field, quoted(field.name), plan.reading, are_many)} AS {quoted('t_' + field.name)}"
+        for field in plan.fields
     )
     return f"SELECT line_no, {cells}, {typed} FROM ({landed})"
 
 
-def _cast_sql(field: Field, cell: str, reading: Reading) -> str:
+def _cast_sql(field: Field, cell: str, reading: Reading, are_many: bool) -> str:
     if field.type == "string":
-        return _known_value_sql(field, cell)
+        return _known_value_sql(field, cell) if are_many else cell
     cast = f"CAST({cell} AS {field.duckdb_type})"
     unit = reading.units.get(field.name) if field.type == "number" else None
     return converted_sql(cast, field.unit or "", unit) if unit else cast
@@ -451,7 +457,7 @@ def stage(store: Store, sheet: Sheet, date_order: str | None = None) -> tuple[in
     bound = {"file_id": sheet.file_id, "offset": offset}
     plain = int(store.value(f"{counted} AND is_plain", [sheet.file_id]))
     if plain:
-        store.run(accepted_sql(plan, plain_rows_sql(plan)), bound)
+        store.run(accepted_sql(plan, plain_rows_sql(plan, are_many=plain >= _MANY_ROWS)), bound)
     odd = int(store.value(f"{counted} AND NOT is_plain", [sheet.file_id]))
     if odd:
         fitting = f"SELECT * FROM ({rows_sql(plan)}) WHERE NOT is_misfit"

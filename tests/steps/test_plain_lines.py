@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.config import Policy, RunConfig
-from pipeline.ingest import land
+from pipeline.ingest import land, stage
 from pipeline.ingest.cells import plain_pattern
 from pipeline.ingest.load import load_season
 from pipeline.store import Store
@@ -100,10 +100,29 @@ def test_plain_lines_come_to_what_the_look_at_each_cell_comes_to(folder: Path, l
     text = "\n".join([HEAD, "C0,G1,E01,1,yes,1.5,low,full,2026-04-18,seen well", *lines]) + "\n"
     by_cast = loaded(folder, text)
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(stage, "_MANY_ROWS", 0)
+        assert loaded(folder, text) == by_cast
         patch.setattr(land, "plain_pattern", lambda *_: None)
         assert loaded(folder, text) == by_cast
         patch.setattr(land, "is_simple", lambda *_: False)
         assert loaded(folder, text) == by_cast
+
+
+def test_each_allowed_value_of_a_large_sheet_is_kept_as_it_is_written(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fields = [field for field in table("plate_calls").fields if field.enum and not field.list_separator]
+    values = [(field.name, value) for field in fields for value in field.enum]
+    head = ",".join(["call_id", "game_id", "evaluator_id", *(field.name for field in fields)])
+    lines = [
+        ",".join([f"C{place}", "G1", "E01", *(value if field.name == name else "" for field in fields)])
+        for place, (name, value) in enumerate(values)
+    ]
+    monkeypatch.setattr(stage, "_MANY_ROWS", 0)
+    done = loaded(folder, "\n".join([head, *lines]) + "\n")
+    names = ["row_id", "file_id", "line_no", *table("plate_calls").field_names]
+    rows = {row[names.index("call_id")]: dict(zip(names, row, strict=True)) for row in done["staged.plate_calls"]}
+    assert [(name, rows[f"C{place}"][name]) for place, (name, _) in enumerate(values)] == values
 
 
 def test_empty_and_broken_lines_do_not_send_a_sheet_the_slow_way(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
