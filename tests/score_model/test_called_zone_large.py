@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from scipy.optimize import minimize
 from scipy.special import expit
 
 from pipeline.scoring.called_zone import model as zone_model
 from pipeline.scoring.called_zone import spread
 from pipeline.scoring.called_zone.blocks import Prior, Values
-from pipeline.scoring.called_zone.edges import ERROR_SCALE, pack
+from pipeline.scoring.called_zone.edges import ERROR_SCALE, _row_codes, pack
 from pipeline.scoring.called_zone.fit import ZoneOutcome, fit_zone
 from pipeline.scoring.called_zone.model import ZoneModel
 from pipeline.scoring.called_zone.own_modes import OwnPosterior
@@ -153,3 +156,9 @@ def test_pitches_of_some_umpires_are_theirs_alone():
     np.testing.assert_array_equal(some.inside_in, pitches.inside_in[:, rows])
     np.testing.assert_array_equal(some.strike, pitches.strike[rows])
     np.testing.assert_array_equal(np.repeat(some.umpire, some.counts), np.repeat([0, 1], 7))
+
+
+@given(arrays(np.float64, st.tuples(st.integers(0, 12), st.integers(0, 4)), elements=st.sampled_from([-0.4, 0.0, 0.6])))
+def test_rows_are_numbered_as_a_comparison_of_whole_rows_numbers_them(terms):
+    rows = sorted({tuple(row) for row in terms.tolist()})
+    assert _row_codes(terms).tolist() == [rows.index(tuple(row)) for row in terms.tolist()]
