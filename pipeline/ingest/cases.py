@@ -13,7 +13,7 @@ from pipeline.ingest.cells import quoted
 from pipeline.ingest.files import decide_encoding
 from pipeline.ingest.headings import nearest
 from pipeline.ingest.misfits import explain
-from pipeline.ingest.stage import typed_sql
+from pipeline.ingest.typed import typed_sql
 from pipeline.store import Store
 
 FAULTS_SHOWN = 20

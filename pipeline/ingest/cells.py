@@ -13,6 +13,13 @@ from schemas import Field, Table
 from schemas.store_tables import line_cells_sql
 from schemas.templates import EXAMPLE_MARK
 
+_BLANK_CODES = (*range(9, 14), *range(28, 33), 133, 160, 5760, *range(8192, 8204), 8232, 8233, 8239, 8287, 12288, 65279)
+BLANKS = "".join(map(chr, _BLANK_CODES))
+"""What counts as blank at the ends of a cell: Unicode's blanks, and two marks that nobody sees."""
+
+
+_BLANK_PATTERN = "[" + "".join(f"\\x{{{code:x}}}" for code in _BLANK_CODES) + "]*"
+
 
 def quoted(name: str) -> str:
     """Return a declared name as a DuckDB identifier."""
@@ -23,6 +30,21 @@ def text_sql(text: str) -> str:
     """Return a text as a DuckDB literal."""
     doubled = text.replace("'", "''")
     return f"'{doubled}'"
+
+
+def trimmed_sql(cell: str, ends: str = BLANKS) -> str:
+    """Return the DuckDB expression for a cell without what stands in `ends` at its ends, NULL where nothing is left."""
+    # The engine takes `ends` apart for each cell anew, so it is spared where both ends are plain characters. As a
+    # literal it is planned in no time; put together by `chr` in each of 75 columns it took 120 ms a sheet.
+    return (
+        f"CASE WHEN {cell} BETWEEN '!' AND '~' AND right({cell}, 1) BETWEEN '!' AND '~' THEN {cell} "
+        f"WHEN {cell} <> '' THEN nullif(trim({cell}, {text_sql(ends)}), '') END"
+    )
+
+
+def is_blank_sql(cell: str) -> str:
+    """Return the condition under which a cell holds nothing but blanks."""
+    return f"regexp_full_match({cell}, '{_BLANK_PATTERN}')"
 
 
 def raw_tables_sql(table: Table, present: Collection[str]) -> tuple[str, str]:

@@ -4,192 +4,21 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-import duckdb
-
-from pipeline.ingest.cells import cells_sql, plain_pattern, quoted, text_sql
-from pipeline.ingest.files import Shape, text_lines
-from pipeline.ingest.headings import Headings
-from pipeline.ingest.mend_rows import MendRow, read_mend
+from pipeline.ingest.cells import cells_sql, is_blank_sql, plain_pattern, quoted, text_sql, trimmed_sql
+from pipeline.ingest.files import text_lines
+from pipeline.ingest.lines import columns_sql, field_names, is_exact, is_simple, lines_sql, number_lines, split_sql
+from pipeline.ingest.mend_rows import read_mend
 from pipeline.ingest.records import Record, read_records
+from pipeline.ingest.sheet import Landed, Sheet
 from pipeline.ingest.workbook import sheet_records
 from pipeline.store import Store
-from schemas import Table
 from schemas.templates import EXAMPLE_MARK
-
-if TYPE_CHECKING:
-    from python_calamine import CalamineSheet
 
 DEFAULT_LINE_BYTES = 2_000_000
 REJECT_BATCH = 5000
-_BLANK_CODES = (*range(9, 14), *range(28, 33), 133, 160, 5760, *range(8192, 8204), 8232, 8233, 8239, 8287, 12288, 65279)
-BLANKS = "".join(map(chr, _BLANK_CODES))
-"""What counts as blank at the ends of a cell: Unicode's blanks, and two marks that nobody sees."""
-
-
-_BLANK_PATTERN = "[" + "".join(f"\\x{{{code:x}}}" for code in _BLANK_CODES) + "]*"
-
-
-def trimmed_sql(cell: str, ends: str = BLANKS) -> str:
-    """Return the DuckDB expression for a cell without what stands in `ends` at its ends, NULL where nothing is left."""
-    # The engine takes `ends` apart for each cell anew, so it is spared where both ends are plain characters. As a
-    # literal it is planned in no time; put together by `chr` in each of 75 columns it took 120 ms a sheet.
-    return (
-        f"CASE WHEN {cell} BETWEEN '!' AND '~' AND right({cell}, 1) BETWEEN '!' AND '~' THEN {cell} "
-        f"WHEN {cell} <> '' THEN nullif(trim({cell}, {text_sql(ends)}), '') END"
-    )
-
-
-def _is_blank_sql(cell: str) -> str:
-    return f"regexp_full_match({cell}, '{_BLANK_PATTERN}')"
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """One readable sheet: where it came from, which table it is, and how it is laid out.
-
-    `text_path` is a UTF-8 file, or None for a sheet of a workbook, whose rows `book_sheet` holds. Landing fills
-    `mends` with what the rows of a sheet of mended rows say. `words` is what the headings file `mapped_by` says that
-    words of a column stand for.
-    """
-
-    file_id: int
-    relative: str
-    sheet_name: str | None
-    table: Table
-    sha256: str
-    length: int
-    encoding: str | None
-    delimiter: str | None
-    headings: Headings
-    shape: Shape | None
-    text_path: Path | None
-    book_sheet: CalamineSheet | None = None
-    notes: list[str] = field(default_factory=list)
-    mends: list[MendRow] = field(default_factory=list)
-    words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    mapped_by: str | None = None
-
-    @property
-    def free_text(self) -> frozenset[int]:
-        """Places of the fields in which a line may end inside quotation marks."""
-        return frozenset(
-            place
-            for place, column in enumerate(self.headings.columns)
-            if column is not None and _is_free_text(self.table, column)
-        )
-
-
-@dataclass(frozen=True)
-class Landed:
-    """The account of a landed sheet; `rows_in` leaves out headings, blank rows and example rows."""
-
-    line_count: int
-    rows_in: int
-    rows_blank: int
-    example_rows: int
-    rows_broken: int
-
-
-def _is_free_text(table: Table, column: str) -> bool:
-    declared = table.field(column)
-    return (
-        declared.type == "string" and not declared.enum and declared.pattern is None and not declared.unique
-    )
-
-
-def _names(headings: Headings) -> list[str]:
-    """Return a name for each field of a record: its column, or `not_read_<place>`."""
-    return [column or f"not_read_{place}" for place, column in enumerate(headings.columns)]
-
-
-def _columns_sql(names: Iterable[str]) -> str:
-    return "{" + ", ".join(f"'{name}': 'VARCHAR'" for name in names) + "}"
-
-
-def split_sql(sheet: Sheet, newline: str) -> str:
-    """Return the table function that splits a whole sheet; its one parameter is the path."""
-    escaped = newline.replace("\r", "\\r").replace("\n", "\\n")
-    delimiter = "\\t" if sheet.delimiter == "\t" else sheet.delimiter
-    return (
-        f"read_csv(?, auto_detect=false, header=true, delim='{delimiter}', quote='\"', escape='\"', "
-        f"new_line='{escaped}', columns={_columns_sql(_names(sheet.headings))})"
-    )
-
-
-def lines_sql(newline: str, *, lenient: bool = False) -> str:
-    """Return the table function that reads each line below the first whole; its one parameter is the path.
-
-    `lenient` passes over a line that cannot be read, such as one that is too long, where else the statement fails.
-    """
-    escaped = newline.replace("\r", "\\r").replace("\n", "\\n")
-    faults = "ignore_errors=true, " if lenient else ""
-    return (
-        f"read_csv(?, auto_detect=false, header=true, delim='', quote='', escape='', {faults}"
-        f"new_line='{escaped}', columns={{'raw_text': 'VARCHAR'}})"
-    )
-
-
-def is_simple(sheet: Sheet) -> bool:
-    """Whether a sheet is laid out so that DuckDB's own reader may split it: see `is_exact` and `number_lines`."""
-    shape = sheet.shape
-    if shape is None or shape.newline is None or shape.has_nul:
-        return False
-    # The remark columns of mended rows are read, which only the exact reader does.
-    return sheet.headings.line_no == 1 and sheet.headings.line_count == 1 and not sheet.headings.is_mended
-
-
-def is_exact(store: Store, sheet: Sheet, path: Path) -> bool:
-    """Whether DuckDB's own reader splits a simple sheet into exactly one record for each physical line.
-
-    Only then are line numbers and raw texts certain. It is tried on a connection of its own, because an error
-    inside the load's transaction would end it. Lines and records being equal in number, no line was
-    dropped (a blank one) and none was joined to another (a quotation mark over several lines).
-    """
-    shape = sheet.shape
-    if shape is None or shape.newline is None:
-        return False
-    extra = ", ".join(quoted(f"not_read_{place}") for place in sheet.headings.must_be_blank)
-    strangers = f"count(*) FILTER (WHERE trim(concat({extra}), {text_sql(BLANKS)}) <> '')" if extra else "0"
-    trial = store.connection.cursor()
-    try:
-        lines = trial.execute(f"SELECT count(*) FROM {lines_sql(shape.newline)}", [str(path)]).fetchone()
-        split = trial.execute(
-            f"SELECT count(*), {strangers} FROM {split_sql(sheet, shape.newline)}", [str(path)]
-        ).fetchone()
-    except duckdb.Error:
-        return False
-    finally:
-        trial.close()
-    return lines == (shape.line_count - 1,) and split == (shape.line_count - 1, 0)
-
-
-def number_lines(store: Store, sheet: Sheet, path: Path) -> bool:
-    """Set the numbered lines of a simple sheet without quotation marks down; return whether they are all there.
-
-    Without quotation marks a line is a record as it stands, so that lines need only be counted: one that the reader
-    passed over, or took for two, shows in their number, and the sheet is then for the exact reader.
-    """
-    shape = sheet.shape
-    if shape is None or shape.newline is None:
-        return False
-    # Lines are numbered on one core, as they are read; set down first, they go to all cores for what costs more.
-    store.run(
-        f"CREATE OR REPLACE TEMP TABLE read_line AS SELECT raw_text FROM {lines_sql(shape.newline, lenient=True)}",
-        [str(path)],
-    )
-    # All cores read, and the engine keeps the order of the file, so that a line's place in the table is its number.
-    first, last, count = store.rows("SELECT coalesce(min(rowid), 0), max(rowid), count(*) FROM read_line")[0]
-    if count == shape.line_count - 1 and (not count or last - first == count - 1):
-        numbered = f"SELECT rowid - {first} + 2 AS line_no, raw_text FROM read_line"
-        store.run(f"CREATE OR REPLACE TEMP VIEW numbered_line AS {numbered}")
-        return True
-    store.run("DROP TABLE read_line")
-    return False
 
 
 def _is_plain_sql(sheet: Sheet, text: str = "raw_text") -> str:
@@ -204,7 +33,7 @@ def _is_plain_sql(sheet: Sheet, text: str = "raw_text") -> str:
 def land_split(store: Store, sheet: Sheet, path: Path) -> None:
     """Land a sheet for which `is_exact` holds: both readers keep the file's order, so lines and cells pair by place."""
     newline = sheet.shape.newline if sheet.shape and sheet.shape.newline else "\n"
-    listed = ", ".join(f"cells.{quoted(name)}" for name in _names(sheet.headings))
+    listed = ", ".join(f"cells.{quoted(name)}" for name in field_names(sheet.headings))
     store.run(
         f"INSERT INTO raw.{sheet.table.name}_line "
         f"SELECT ?, row_number() OVER () + 1, lines.raw_text, {_is_plain_sql(sheet, 'lines.raw_text')}, "
@@ -348,7 +177,7 @@ def land_exact(store: Store, sheet: Sheet, folder: Path) -> tuple[int, int, int]
         f"CASE WHEN {is_split} THEN [{', '.join(names)}] END "
         "FROM read_csv(?, auto_detect=false, header=false, delim=',', quote='\"', escape='\"', "
         f"new_line='\\r\\n', max_line_size={most}, buffer_size={16 * most}, "
-        f"columns={_columns_sql(['line_no', 'raw_text', *names])})",
+        f"columns={columns_sql(['line_no', 'raw_text', *names])})",
         [sheet.file_id, str(clean)],
     )
     clean.unlink()
@@ -391,7 +220,7 @@ def _take_out_empty(store: Store, sheet: Sheet) -> tuple[int, int]:
     # A blank row among mended ones that names a row has something to say: that one is dropped.
     named = ", ".join(str(mend.line_no) for mend in sheet.mends)
     others = f" AND NOT list_contains([{named}], line_no)" if named else ""
-    blank = _take_out(store, sheet, f"{_is_blank_sql(first)} AND {_is_blank_sql(f'concat({all_read})')}{others}")
+    blank = _take_out(store, sheet, f"{is_blank_sql(first)} AND {is_blank_sql(f'concat({all_read})')}{others}")
     key = quoted(sheet.table.key_column)
     marked = f"contains(upper({key}), '{EXAMPLE_MARK}') AND starts_with(upper({trimmed_sql(key)}), '{EXAMPLE_MARK}')"
     return blank, _take_out(store, sheet, marked)

@@ -15,8 +15,9 @@ from pipeline.errors import DisagreementError, FaultsError, InputError, Platewor
 from pipeline.ingest import files, mends, versions, workbook
 from pipeline.ingest.cells import raw_tables_sql
 from pipeline.ingest.headings import decide_delimiter, is_binary, read_headings
-from pipeline.ingest.land import Landed, Sheet, land
+from pipeline.ingest.land import land
 from pipeline.ingest.mapping import HeadingMaps
+from pipeline.ingest.sheet import Landed, Sheet
 from pipeline.ingest.stage import stage, staged_tables_sql
 from pipeline.store import StepResult, Store, scratch_folder
 from pipeline.turns import quick_turns

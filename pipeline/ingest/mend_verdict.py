@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.ingest.land import Sheet
 from pipeline.ingest.mend_rows import MendRow
+from pipeline.ingest.sheet import Sheet
 from schemas.remarks import fingerprint
 
 Key = tuple[int, int]

@@ -12,8 +12,8 @@ from typing import Any
 
 from pipeline.errors import DisagreementError, Where
 from pipeline.ingest.cells import quoted
-from pipeline.ingest.land import Sheet
 from pipeline.ingest.mend_verdict import HELD, Key, Mend, Original, compared, gone_rows, placed, settled
+from pipeline.ingest.sheet import Sheet
 from pipeline.store import Store
 
 

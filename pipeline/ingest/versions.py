@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from pipeline.ingest.cells import quoted
-from pipeline.ingest.land import Sheet
+from pipeline.ingest.sheet import Sheet
 from pipeline.store import Store, take_over_copy, write_copy
 from schemas import layer_tables
 from schemas.store_tables import HISTORY, meta_table_sql

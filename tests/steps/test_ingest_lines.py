@@ -7,7 +7,8 @@ from typing import Any, cast
 import pytest
 
 from pipeline.ingest import files
-from pipeline.ingest.land import Sheet, number_lines
+from pipeline.ingest.lines import number_lines
+from pipeline.ingest.sheet import Sheet
 from pipeline.store import Store
 
 LINES = 1_000_000
