@@ -37,6 +37,9 @@ COLUMNS = (
     "pitch_kind", "pitch_mph", "ball_x_in", "ball_z_in", "zone_low_in", "zone_high_in", "location_source", "swing",
     "ruled_pitch", "grade",
 )  # fmt: skip
+GAME = "CASE WHEN n = 0 THEN game_id ELSE game_id || '-' || n END"
+"""The id of a copied game; the first copy keeps its own, which the season's other sheets name."""
+
 LOAD_PARTS = {
     "pipeline.ingest.load": ("land", "stage", "_settle", "_refuse_empty_season"),
     "pipeline.ingest.files": ("hash_file", "decide_encoding", "as_utf8", "measure", "find_sources"),
@@ -72,12 +75,12 @@ def make_season(folder: Path, rows: int) -> Path:
     )
     copies = -(-rows // base.execute("SELECT count(*) FROM call").fetchone()[0])
     base.execute(
-        "COPY (SELECT call.* REPLACE (call_id || '-' || n AS call_id, game_id || '-' || n AS game_id, "
+        f"COPY (SELECT call.* REPLACE (call_id || '-' || n AS call_id, {GAME} AS game_id, "
         "CAST(ball_x_in AS DECIMAL(9, 3)) + n / 1000 AS ball_x_in) "
         f"FROM range({copies}) AS r(n), call LIMIT {rows}) TO '{folder / 'plate_calls.csv'}' (HEADER)"
     )
     base.execute(
-        "COPY (SELECT game.* REPLACE (game_id || '-' || n AS game_id) FROM "
+        f"COPY (SELECT game.* REPLACE ({GAME} AS game_id) FROM "
         f"range({copies}) AS r(n), read_csv('{SEASON / 'games.csv'}', all_varchar=true) AS game) "
         f"TO '{folder / 'games.csv'}' (HEADER)"
     )
