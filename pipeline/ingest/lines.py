@@ -92,7 +92,6 @@ def number_lines(store: Store, sheet: Sheet, path: Path) -> bool:
     shape = sheet.shape
     if shape is None or shape.newline is None:
         return False
-    # Lines are numbered on one core, as they are read; set down first, they go to all cores for what costs more.
     store.run(
         f"CREATE OR REPLACE TEMP TABLE read_line AS SELECT raw_text FROM {lines_sql(shape.newline, lenient=True)}",
         [str(path)],
